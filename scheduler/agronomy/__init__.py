@@ -1,0 +1,1 @@
+"""Nutrients, rates, mixing, area and growth: the arithmetic of the trade."""

@@ -1,0 +1,1 @@
+"""When things are due, and the rules of the outbox."""

@@ -1,0 +1,34 @@
+"""What the brain asks of the outside: small protocols that adapters implement."""
+
+from datetime import datetime
+from typing import Protocol
+
+from scheduler.weather.forecast import Forecast
+
+
+class FeedUnavailable(Exception):
+    """The feed did not answer usefully (network, 5xx, 429, not due yet). Try again at `retry_at`."""
+
+    def __init__(self, why: str, retry_at: datetime | None = None) -> None:
+        super().__init__(why)
+        self.retry_at = retry_at
+
+
+class FeedUnusable(Exception):
+    """An answer came but must not be used (not JSON, wrong units or place, NaN, gaps, old or future issue time)."""
+
+
+class Clock(Protocol):
+    """Where `now` comes from; only the shells (command line, daemon) hold one."""
+
+    def now(self) -> datetime:
+        """The present instant, aware, UTC."""
+
+
+class ForecastFeed(Protocol):
+    """A forecast provider."""
+
+    provider: str
+
+    def parse(self, body: bytes, *, latitude: float, longitude: float, received: datetime) -> Forecast:
+        """Read one recorded or received answer for one place. Raises FeedUnusable with the reason."""

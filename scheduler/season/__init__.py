@@ -1,0 +1,1 @@
+"""The season: what is due, the ledger of what was done."""

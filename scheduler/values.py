@@ -1,0 +1,143 @@
+"""The plain values that travel from decision to message: everything here can be printed, stored and built in a test."""
+
+from dataclasses import dataclass, field
+from datetime import date, datetime
+from typing import Literal
+
+from config.models import Form
+from scheduler.weather.forecast import Forecast
+
+Verdict = Literal["go", "hold", "unknown"]
+FeedState = Literal["fresh", "stale", "down"]
+
+
+@dataclass(frozen=True)
+class Entry:
+    """One row of the ledger. A row is never changed or removed: `undone_at` marks one that was taken back."""
+
+    lawn: str
+    product: str
+    at: datetime  # start of the work, UTC
+    local_date: date  # date on the lawn
+    kind: Literal["done", "skipped"] = "done"
+    amount: float | None = None  # ml (liquids) or g (granules); None: the sheet's rate on the whole lawn
+    by: str = ""
+    note: str = ""
+    id: int = 0
+    undone_at: datetime | None = None
+
+
+@dataclass(frozen=True)
+class CellWeather:
+    """What is known of the weather of one forecast cell at `now`, and how far it can be trusted."""
+
+    cell: str  # "51.50,-0.12"
+    forecast: Forecast | None
+    state: FeedState
+    why: str = ""  # in words, when not fresh: what failed, how old
+
+
+@dataclass(frozen=True)
+class Window:
+    """Half-open [start, end), UTC. `best` is the best start inside it."""
+
+    start: datetime
+    end: datetime
+    best: datetime | None = None
+    indicative: bool = False  # rests on forecast hours that are not given hour by hour
+
+
+@dataclass(frozen=True)
+class Due:
+    """When an application may, should and must at the latest be done (dates on the lawn)."""
+
+    earliest: date
+    target: date
+    latest: date
+    first: bool = False  # nothing recorded before it
+
+
+@dataclass(frozen=True)
+class Limit:
+    """One limit at one hour: value, allowed range, whether it is kept (None: not known), who says so."""
+
+    name: str
+    value: float | None
+    unit: str
+    allowed: tuple[float | None, float | None]
+    ok: bool | None
+    source: str
+    note: str = ""
+
+
+@dataclass(frozen=True)
+class Chance:
+    """Chances that decide, as fractions; None where a form has no such chance or the data are missing."""
+
+    window_h: float
+    method: str
+    washed_off: float | None = None
+    wet_mm: float | None = None
+    dissolved: float | None = None
+    too_dry: float | None = None
+    too_heavy: float | None = None
+
+
+@dataclass(frozen=True)
+class Job:
+    """What to measure out for the lawn, and the nutrients it gives."""
+
+    area_m2: float
+    product_ml: float | None = None
+    product_g: float | None = None
+    water_l: float | None = None  # the finished spray mix, product included
+    fills: float | None = None
+    n_g_m2: float = 0.0
+    p2o5_g_m2: float = 0.0
+    k2o_g_m2: float = 0.0
+    fe_g_m2: float = 0.0
+
+
+@dataclass(frozen=True)
+class Line:
+    """The decision for one due application."""
+
+    lawn: str
+    lawn_name: str
+    product: str
+    product_name: str
+    form: Form
+    due: Due
+    verdict: Verdict
+    window: Window | None
+    next_window: Window | None
+    chance: Chance | None
+    binding: str
+    limits: tuple[Limit, ...]
+    job: Job
+    cautions: tuple[str, ...]
+    text: str
+    group: str = ""  # round, else empty
+    why: str = ""  # the reason in a few words, for lists
+
+
+@dataclass(frozen=True)
+class Brief:
+    """Everything one person (or, with person None, the whole estate) is told for one morning."""
+
+    estate: str
+    person: str | None
+    now: datetime
+    local_date: date
+    lines: tuple[Line, ...]
+    cells: tuple[CellWeather, ...]
+    coming: tuple[tuple[str, str, date], ...] = field(default=())  # (lawn name, product name, earliest), not yet due
+
+
+@dataclass(frozen=True)
+class Message:
+    """A rendered message: plain text always, HTML for mail."""
+
+    title: str
+    text: str
+    html: str

@@ -1,0 +1,1 @@
+"""Forecast arrays and the arithmetic on them."""
