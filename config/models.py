@@ -15,6 +15,7 @@ Provider = Literal["met-norway", "nws", "bright-sky", "open-meteo"]
 Soil = Literal[
     "sand", "loamy-sand", "sandy-loam", "loam", "silt-loam", "silty-clay-loam", "clay-loam", "silty-clay", "clay"
 ]
+Ingredient = Literal["ammonium", "calcium", "iron", "lime", "magnesium", "phosphate", "sulphate"]
 Ident = Annotated[str, Field(pattern=r"^[a-z0-9][a-z0-9_-]{0,63}$")]
 MonthDay = Annotated[str, Field(pattern=r"^(0[1-9]|1[0-2])-(0[1-9]|[12][0-9]|3[01])$")]
 Range = tuple[float, float]
@@ -149,6 +150,7 @@ class Product(Part):
     water_ml_m2: Annotated[float, Field(gt=0)] | None = None
     every_days: tuple[Annotated[int, Field(ge=1)], Annotated[int, Field(ge=1)]] | None = None
     most_per_year: Annotated[int, Field(ge=1)] | None = None
+    contains: tuple[Ingredient, ...] = ()
     weather: ProductWeather = ProductWeather()
     label: ProductLabel = ProductLabel()
 
