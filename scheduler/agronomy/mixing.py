@@ -90,7 +90,7 @@ def mix(product: Product, area_m2: float, tank_l: float, rate: float | None = No
     def fill(volume_l: float) -> Fill:
         area = volume_l * 1000 / water_ml_m2
         amount = area * used
-        return Fill(volume_l, amount, volume_l - (amount / 1000 if unit == "ml" else 0.0), area)
+        return Fill(volume_l, amount, max(0.0, volume_l - (amount / 1000 if unit == "ml" else 0.0)), area)
 
     whole = fill(spray_l)
     return Mix(
@@ -107,10 +107,11 @@ def mix(product: Product, area_m2: float, tank_l: float, rate: float | None = No
 
 
 def _split(spray_l: float, tank_l: float) -> tuple[int, float]:
-    """Whole tanks and the rest. A rest below a millionth of a tank is rounding of floats, not a fill."""
-    fills = math.floor(spray_l / tank_l + 1e-6)
+    """Whole tanks and the rest. A rest below a billionth of the whole is rounding of floats, not a fill."""
+    tanks = spray_l / tank_l
+    fills = math.floor(tanks * (1 + 1e-9))
     rest = spray_l - fills * tank_l
-    return fills, rest if rest > 1e-6 * tank_l else 0.0
+    return fills, rest if rest > 1e-9 * spray_l else 0.0
 
 
 def job_for(product: Product, area_m2: float, tank_l: float, rate: float | None = None) -> Job:

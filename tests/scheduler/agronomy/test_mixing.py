@@ -70,22 +70,14 @@ def test_fills_sum_to_the_total(area, tank, rate, water, dry):
         product(form="liquid", rate_g_m2=rate, water_ml_m2=water) if dry else liquid(rate_ml_m2=rate, water_ml_m2=water)
     )
     mix = mx.mix(sheet, area, tank)
-    fills = [mix.full] * mix.full_fills if mix.full_fills < 1000 else []
-    if mix.full_fills >= 1000:
-        assert mix.full is not None
-        product_sum = mix.full.product * mix.full_fills + (mix.part.product if mix.part else 0)
-        assert product_sum == approx(mix.product, rel=1e-5)
-        return
-    fills += [mix.part] if mix.part else []
-    for name, total in [
-        ("product", mix.product),
-        ("spray_l", mix.spray_l),
-        ("water_l", mix.water_l),
-        ("area_m2", area),
-    ]:
-        assert sum(getattr(fill, name) for fill in fills) == approx(total, rel=1e-5, abs=1e-9)
-    for fill in fills:
-        assert 0 < fill.spray_l <= tank * (1 + 1e-5)
+    fills = [(mix.full, mix.full_fills)] if mix.full else []
+    fills += [(mix.part, 1)] if mix.part else []
+    totals = {"product": mix.product, "spray_l": mix.spray_l, "water_l": mix.water_l, "area_m2": area}
+    for name, total in totals.items():
+        assert sum(getattr(fill, name) * times for fill, times in fills) == approx(total, rel=1e-8, abs=1e-9)
+    for fill, times in fills:
+        assert times >= 1
+        assert 0 < fill.spray_l <= tank * (1 + 1e-9)
         assert fill.product / fill.spray_l == approx(rate / water * 1000)
         assert 0 <= fill.water_l <= fill.spray_l
 
