@@ -7,11 +7,15 @@ from scheduler.weather.forecast import Forecast
 
 
 class FeedUnavailable(Exception):
-    """The feed did not answer usefully (network, 5xx, 429, not due yet). Try again at `retry_at`."""
+    """The feed did not answer usefully (network, 5xx, 429, not due yet). Try again at `retry_at`.
 
-    def __init__(self, why: str, retry_at: datetime | None = None) -> None:
+    `operator` says that trying again will not help until somebody changes a setting (key, host, place, contact).
+    """
+
+    def __init__(self, why: str, retry_at: datetime | None = None, *, operator: bool = False) -> None:
         super().__init__(why)
         self.retry_at = retry_at
+        self.operator = operator
 
 
 class FeedUnusable(Exception):

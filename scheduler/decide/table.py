@@ -1,0 +1,213 @@
+"""Hour by hour, every weather limit of one product class at one forecast cell: arrays that all its lawns look up.
+
+Work is done per cell and class (same product weather, same zone), so that cost grows with cells, not with lawns.
+"""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from zoneinfo import ZoneInfo
+
+import numpy as np
+from numpy.typing import NDArray
+
+from config.defaults import defaults
+from config.models import Hours, Product
+from config.resolve import ProductLimits, product_limits
+from scheduler.decide.rain import RainRisk, rain_risk
+from scheduler.weather import sun, surface
+from scheduler.weather.forecast import HOUR, Floats, Forecast
+from scheduler.weather.physics import delta_t_c, wind_factor
+
+Bools = NDArray[np.bool_]
+WEEKDAYS = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
+
+
+@dataclass(frozen=True)
+class Row:
+    """One limit over the hours: value (hours,), allowed range, ok and known as (hours,) masks.
+
+    `blocks` False: where the value is not known the hour may still be used, since the feed does not carry the variable
+    and another limit stands in for it (the note says which).
+    """
+
+    name: str
+    unit: str
+    value: Floats
+    low: Floats | float | None
+    high: Floats | float | None
+    source: str
+    blocks: bool = True
+    note: str = ""
+
+    @property
+    def known(self) -> Bools:
+        """Where the value is known."""
+        return np.isfinite(self.value)
+
+    @property
+    def ok(self) -> Bools:
+        """Where the value is known and inside the allowed range."""
+        inside = self.known.copy()
+        with np.errstate(invalid="ignore"):
+            if self.low is not None:
+                inside &= self.value >= np.asarray(self.low) - 1e-9
+            if self.high is not None:
+                inside &= self.value <= np.asarray(self.high) + 1e-9
+        return inside
+
+    @property
+    def passes(self) -> Bools:
+        """Where the limit does not stop a go."""
+        return self.ok if self.blocks else self.ok | ~self.known
+
+
+@dataclass(frozen=True)
+class Table:
+    """All weather limits of one class at one cell, and the chances of rain behind them."""
+
+    forecast: Forecast
+    limits: ProductLimits
+    rows: tuple[Row, ...]
+    rain: RainRisk
+    workable: Bools  # inside working hours and daylight
+    hourly: Bools  # the rain of this hour is given hour by hour
+
+
+def limit_table(forecast: Forecast, product: Product, hours: Hours, zone: str, risk: tuple[float, str]) -> Table:
+    """Judge every hour of `forecast` for `product` by its weather limits.
+
+    `risk` is the accepted chance of a wash-off and its source. Limits that hang on the lawn's dates (interval, caps,
+    the rain band with its declining threshold) are added per lawn.
+    """
+    limits = product_limits(product)
+    rain = rain_risk(forecast, product.form, limits)
+    time_rows = _time_rows(forecast, hours, zone)
+    rows = [*time_rows, *_air_rows(forecast, product, limits), *_surface_rows(forecast, limits)]
+    rows += _rain_rows(product, rain, limits, risk)
+    workable = time_rows[0].ok & time_rows[1].ok
+    hourly = forecast.period_start == np.arange(forecast.hours)
+    hourly[:-1] &= hourly[1:]  # the first hour of a longer period is not hourly either
+    return Table(forecast, limits, tuple(rows), rain, workable, hourly)
+
+
+def _time_rows(forecast: Forecast, hours: Hours, zone: str) -> list[Row]:
+    """Working hours (local, whole hours inside) and daylight, as 1 or 0."""
+    tz = ZoneInfo(zone)
+    begin = hours.start.hour * 60 + hours.start.minute
+    end = hours.end.hour * 60 + hours.end.minute
+    days = {WEEKDAYS.index(day) for day in hours.days}
+    local = [when.astimezone(tz) for when in forecast.times()]
+    minutes = np.array([when.hour * 60 + when.minute for when in local])
+    on_day = np.array([when.weekday() in days for when in local], dtype=bool)
+    inside = on_day & (minutes >= begin) & (minutes + 60 <= end)
+    light = sun.daylight(forecast.latitude, forecast.longitude, forecast.start, forecast.hours)
+    return [
+        Row("hours", "1", inside.astype(float), 1.0, None, "estate.toml [hours]"),
+        Row("daylight", "1", light.astype(float), 1.0, None, "work is done between sunrise and sunset"),
+    ]
+
+
+def _air_rows(forecast: Forecast, product: Product, limits: ProductLimits) -> list[Row]:
+    """Wind, gust, temperature, frost, Delta T and inversion."""
+    rows: list[Row] = []
+    shipped = defaults("forecast")
+    if limits.wind_m_s is not None:
+        low, high = limits.wind_m_s.value
+        height = limits.wind_height_m.number
+        factor = wind_factor(height)
+        wind = forecast.wind_m_s * factor
+        note = "" if factor == 1.0 else f"10 m forecast converted to {height:g} m"
+        rows.append(Row("wind", "m/s", wind, low, high, limits.wind_m_s.source, note=note))
+        gust = forecast.gust_m_s.copy()
+        given = np.flatnonzero(np.isfinite(gust))
+        # A feed may end its gusts early or carry none; there the gust follows from the wind. A hole stays not known.
+        absent = np.arange(len(gust)) > (given[-1] if given.size else -1)
+        gust[absent] = forecast.wind_m_s[absent] * shipped["gust_factor"].number
+        allowed = high * shipped["gust_allowance"].number
+        note = "" if given.size else "estimated from the mean wind: the feed gives no gusts"
+        rows.append(Row("gust", "m/s", gust * factor, None, allowed, f"{limits.wind_m_s.source} x 1.5", note=note))
+    if limits.temperature_c is not None:
+        low, high = limits.temperature_c.value
+        rows.append(Row("temperature", "C", forecast.temperature_c, low, high, limits.temperature_c.source))
+    if limits.frost_c is not None:
+        coldest = _ahead(forecast.temperature_c, 24, np.min)
+        note = "coldest hour of the next 24"
+        rows.append(Row("frost", "C", coldest, limits.frost_c.number, None, limits.frost_c.source, note=note))
+    if limits.delta_t_c is not None:
+        low, high = limits.delta_t_c.value
+        value = delta_t_c(forecast.temperature_c, forecast.humidity_pct)
+        rows.append(Row("delta_t", "K", value, low, high, limits.delta_t_c.source, note="psychrometer method"))
+    if product.form == "liquid":
+        rows.append(_inversion_row(forecast))
+    return rows
+
+
+def _inversion_row(forecast: Forecast) -> Row:
+    """1 where an inversion must be expected: near or after dark, clear and calm. Cloud not given counts as clear."""
+    ground = defaults("ground")
+    mixed = sun.mixed_air(forecast.latitude, forecast.longitude, forecast.start, forecast.hours)
+    calm = forecast.wind_m_s < ground["inversion_wind_m_s"].number
+    clear = ~(forecast.cloud_pct > ground["inversion_cloud_pct"].number)
+    value = np.where(mixed, 0.0, np.where(np.isfinite(forecast.wind_m_s), (calm & clear).astype(float), np.nan))
+    return Row("inversion", "1", value, None, 0.0, ground["inversion_wind_m_s"].source)
+
+
+def _surface_rows(forecast: Forecast, limits: ProductLimits) -> list[Row]:
+    """Leaf wetness and the ground."""
+    rows: list[Row] = []
+    wet, damp = surface.leaf_wetness(forecast)
+    if limits.leaf.value == "dry":
+        rows.append(Row("leaf", "wet", wet, None, 0.0, limits.leaf.source, note="leaf must be dry"))
+    elif limits.leaf.value == "damp":
+        rows.append(Row("leaf", "damp", damp, 1.0, None, limits.leaf.source, note="leaf must be damp"))
+    ground = defaults("ground")
+    frozen, soaked = surface.frozen_hours(forecast), surface.rain_before_mm(forecast)
+    high = ground["frozen_h"].number
+    rows.append(Row("ground", "h frozen of 24", frozen, None, high, ground["frozen_h"].source))
+    high = ground["saturated_mm"].number
+    rows.append(Row("ground", "mm in 24 h before", soaked, None, high, ground["saturated_mm"].source))
+    return rows
+
+
+def _rain_rows(product: Product, rain: RainRisk, limits: ProductLimits, risk: tuple[float, str]) -> list[Row]:
+    """Rain after a liquid or combined product, and heavy rain after granules."""
+    rows: list[Row] = []
+    accepted, source = risk
+    if rain.washed_off is not None and limits.dry_for_h is not None:
+        note = f"chance of {limits.wet_mm.number:g} mm or more within {limits.dry_for_h.number:g} h"
+        rows.append(Row("rain_after", "1", rain.washed_off_by_end, None, accepted, source, note=note))
+        below = limits.wet_mm.number - 1e-6
+        note = f"forecast amount within {limits.dry_for_h.number:g} h"
+        amount = Row(
+            "rain_after", "mm", rain.amount_by_end_mm, None, below, limits.wet_mm.source, blocks=False, note=note
+        )
+        rows.append(amount)
+    if rain.too_heavy is not None and limits.dissolve_h is not None:
+        note = f"chance of too much or too heavy rain within {limits.dissolve_h.number:g} h"
+        heavy = defaults("forecast")["heavy_risk"]
+        rows.append(Row("heavy_rain", "1", rain.too_heavy, None, heavy.number, heavy.source, note=note))
+        if limits.heavy_mm_24h is not None and limits.heavy_mm_h is not None:
+            for value, unit, limit in (
+                (rain.worst_hour_mm, "mm/h", limits.heavy_mm_h),
+                (rain.worst_day_mm, "mm in 24 h", limits.heavy_mm_24h),
+            ):
+                rows.append(Row("heavy_rain", unit, value, None, limit.number, limit.source, note="forecast amount"))
+    return rows
+
+
+def _ahead(values: Floats, hours: int, reduce: Callable[..., Floats]) -> Floats:
+    """`reduce` over the `hours` hours from each index; NaN where they are not all there."""
+    if len(values) < hours:
+        return np.full(len(values), np.nan)
+    windows = np.lib.stride_tricks.sliding_window_view(values, hours)
+    out = np.full(len(values), np.nan)
+    out[: len(windows)] = reduce(windows, axis=1)
+    return out
+
+
+def first_hour(forecast: Forecast, now: datetime) -> int:
+    """Index of the first hour that can still be used at `now`: the running one while 30 min of it are left."""
+    index = forecast.index(now)
+    left = forecast.start + (index + 1) * HOUR - now
+    return max(0, index if left >= timedelta(minutes=30) else index + 1)

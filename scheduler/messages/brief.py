@@ -1,0 +1,150 @@
+"""A brief as a message: short plain text for a phone, and the same as HTML for mail."""
+
+from collections.abc import Iterable
+from datetime import datetime
+from itertools import groupby
+
+from jinja2 import Environment, StrictUndefined
+
+from config.models import Estate, Person
+from scheduler.messages import show
+from scheduler.values import Brief, CellWeather, Line, Message, Verdict
+
+# A word, a shape and a colour for every state; blue and ochre stay apart for colour-blind eyes, no colour stands alone.
+SIGN: dict[Verdict, str] = {"go": "▲ GO", "hold": "■ HOLD", "unknown": "? NO DATA"}
+COLOUR: dict[Verdict, str] = {"go": "#12508c", "hold": "#8a4b00", "unknown": "#4a4a4a"}
+LABEL_FIRST = "The product label and local law come first; a licensed person decides on pesticides."
+MOST_COMING = 5
+
+
+def message_for(brief: Brief, estate: Estate, person: Person | None, *, trial: bool, delayed: bool) -> Message:
+    """The morning message of one brief. `trial`: the clock is not the real one; `delayed`: it goes out late."""
+    zone = person.timezone if person and person.timezone else estate.timezone
+    notes = _notes(brief, zone, trial, delayed)
+    title = f"{show.day(brief.local_date)}: {tally(brief)} - {brief.estate}"
+    groups = [(name, list(lines)) for name, lines in groupby(brief.lines, key=lambda line: line.group)]
+    cautions = shared_cautions(brief.lines)
+    text = _text(brief, groups, notes, cautions, zone)
+    page = _HTML.render(
+        title=title,
+        groups=[(name, [(line, SIGN[line.verdict], COLOUR[line.verdict]) for line in lines]) for name, lines in groups],
+        notes=notes,
+        cautions=cautions,
+        coming=[f"{lawn}: {product} from {show.day(when)}" for lawn, product, when in brief.coming[:MOST_COMING]],
+        feeds=feed_lines(brief.cells, brief.now),
+        label=LABEL_FIRST,
+    )
+    return Message(title, text, page)
+
+
+def tally(brief: Brief) -> str:
+    """ "2 go, 1 hold, 1 no data"; "nothing due"."""
+    counts = [(sum(line.verdict == state for line in brief.lines), word)
+              for state, word in (("go", "go"), ("hold", "hold"), ("unknown", "no data"))]  # fmt: skip
+    said = [f"{count} {word}" for count, word in counts if count]
+    return ", ".join(said) if said else "nothing due"
+
+
+def shared_cautions(lines: Iterable[Line]) -> list[tuple[str, str]]:
+    """Cautions of the lines that may be acted on, each said once with the lawns it is for."""
+    seen: dict[str, list[str]] = {}
+    for line in lines:
+        if line.verdict == "go":
+            for caution in line.cautions:
+                if line.lawn_name not in seen.setdefault(caution, []):
+                    seen[caution].append(line.lawn_name)
+    general = "The product label and local law come first."
+    return [(text, ", ".join(names)) for text, names in seen.items() if text != general]
+
+
+def feed_lines(cells: Iterable[CellWeather], now: datetime) -> list[str]:
+    """Where the weather comes from and how old it is, one line per feed, with the credit its terms ask for."""
+    found: dict[str, list[float]] = {}
+    troubles = []
+    for cell in cells:
+        if cell.forecast is not None:
+            age = (now - cell.forecast.issued).total_seconds() / 3600.0
+            found.setdefault(cell.forecast.attribution or cell.forecast.provider, []).append(age)
+        if cell.state != "fresh":
+            troubles.append(f"Weather for {cell.cell}: {cell.why}.")
+    told = [f"{credit}; issued {_age(min(ages), max(ages))} ago." for credit, ages in found.items()]
+    return [*troubles[:3], *([f"... and {len(troubles) - 3} more places."] if len(troubles) > 3 else []), *told]
+
+
+def _age(low: float, high: float) -> str:
+    def say(hours: float) -> str:
+        return f"{hours * 60:.0f} min" if hours < 2 else f"{hours:.0f} h"
+
+    return say(low) if say(low) == say(high) else f"{say(low)} to {say(high)}"
+
+
+def _notes(brief: Brief, zone: str, trial: bool, delayed: bool) -> list[str]:
+    notes = []
+    if trial:
+        notes.append("TRIAL: the clock of this message was set by hand. Do not act on it.")
+    if delayed:
+        notes.append(f"This message is late; it was decided at {show.clock(brief.now, zone)}.")
+    return notes
+
+
+def _text(
+    brief: Brief, groups: list[tuple[str, list[Line]]], notes: list[str], cautions: list[tuple[str, str]], zone: str
+) -> str:
+    """Plain text, most useful line first within each round."""
+    parts = [f"{show.day(brief.local_date)}: {tally(brief)}", *notes]
+    for name, lines in groups:
+        if name:
+            parts.append(f"\nROUND {name}")
+        for line in lines:
+            parts.append(f"\n{SIGN[line.verdict]}  {line.lawn_name}, {line.product_name}\n{line.text}")
+    if not brief.lines:
+        parts.append("\nNothing is due today.")
+    if cautions:
+        parts.append("\nMIND")
+        parts += [f"- {text} ({names})" for text, names in cautions]
+    if brief.coming:
+        parts.append("\nCOMING")
+        parts += [f"- {lawn}: {product} from {show.day(when)}" for lawn, product, when in brief.coming[:MOST_COMING]]
+    parts.append("")
+    parts += [LABEL_FIRST, *feed_lines(brief.cells, brief.now)]
+    return "\n".join(parts).strip() + "\n"
+
+
+# Mail readers strip style sheets, so every style stands on its element; no picture, no script, no link but text.
+_HTML = Environment(autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True).from_string("""\
+<!doctype html>
+<html lang="en"><head><meta charset="utf-8"><meta name="viewport" content="width=device-width, initial-scale=1">
+<title>{{ title }}</title></head>
+<body style="margin:0;padding:12px;background:#ffffff;color:#1c1c1c;font:16px/1.4 Georgia,'Times New Roman',serif">
+<div style="max-width:560px;margin:0 auto">
+<h1 style="font-size:19px;margin:0 0 10px">{{ title }}</h1>
+{% for note in notes %}
+<p style="margin:0 0 10px;padding:8px;border:2px solid #1c1c1c"><b>{{ note }}</b></p>
+{% endfor %}
+{% for name, lines in groups %}
+{% if name %}<h2 style="font-size:15px;margin:18px 0 6px;letter-spacing:1px">ROUND {{ name }}</h2>{% endif %}
+{% for line, sign, colour in lines %}
+<div style="margin:0 0 12px;padding:2px 0 2px 12px;border-left:5px solid {{ colour }}">
+<div><b style="color:{{ colour }}">{{ sign }}</b>&ensp;<b>{{ line.lawn_name }}</b>, {{ line.product_name }}</div>
+<div>{{ line.text }}</div>
+</div>
+{% endfor %}
+{% else %}
+<p>Nothing is due today.</p>
+{% endfor %}
+{% if cautions %}
+<h2 style="font-size:15px;margin:18px 0 6px;letter-spacing:1px">MIND</h2>
+<ul style="margin:0;padding-left:20px">
+{% for text, names in cautions %}
+<li>{{ text }} <span style="color:#4a4a4a">({{ names }})</span></li>
+{% endfor %}
+</ul>
+{% endif %}
+{% if coming %}
+<h2 style="font-size:15px;margin:18px 0 6px;letter-spacing:1px">COMING</h2>
+<ul style="margin:0;padding-left:20px">{% for item in coming %}<li>{{ item }}</li>{% endfor %}</ul>
+{% endif %}
+<p style="margin:18px 0 0;font-size:13px;color:#4a4a4a">{{ label }}
+{% for feed in feeds %}<br>{{ feed }}{% endfor %}</p>
+</div></body></html>
+""")

@@ -1,0 +1,149 @@
+"""One morning: every application that is due, judged on the weather at hand, in one brief per person."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+from datetime import datetime, timedelta
+from functools import lru_cache
+from zoneinfo import ZoneInfo
+
+from config.defaults import defaults
+from config.models import Estate, Lawn, Person, Product
+from config.resolve import accepted_risk
+from scheduler.agronomy.mixing import job_for
+from scheduler.decide.cautions import cautions
+from scheduler.decide.lawn_limits import lawn_limits
+from scheduler.decide.table import Table, limit_table
+from scheduler.decide.verdict import PRIORITY, Judged, judge
+from scheduler.messages.words import reason, sentence
+from scheduler.season.due import Task, tasks
+from scheduler.values import Brief, CellWeather, Entry, Limit, Line
+from scheduler.weather.cells import cell_of
+
+SOON = timedelta(days=14)
+
+
+class Desk:
+    """The tables of one morning, made once per forecast cell and product class and looked up by every lawn."""
+
+    def __init__(self, estate: Estate, now: datetime, weather: Mapping[str, CellWeather]) -> None:
+        self.estate = estate
+        self.now = now
+        self.weather = weather
+        self.risk = accepted_risk(estate)
+        self._tables: dict[tuple[object, ...], Table] = {}
+
+    def cell(self, lawn: Lawn) -> CellWeather:
+        """The weather of a lawn's cell; a cell without an answer counts as down."""
+        key = cell_of(lawn.latitude, lawn.longitude)
+        return self.weather.get(key) or CellWeather(key, None, "down", "no forecast has been received")
+
+    def table(self, lawn: Lawn, product: Product) -> Table | None:
+        """The limit table of the lawn's cell for the product's class; None without a forecast."""
+        cell = self.cell(lawn)
+        if cell.forecast is None:
+            return None
+        zone = self.estate.zone_of(lawn)
+        key = (cell.cell, zone, product.form, product.weather)
+        if key not in self._tables:
+            risk = (self.risk.number, self.risk.source)
+            self._tables[key] = limit_table(cell.forecast, product, self.estate.hours, zone, risk)
+        return self._tables[key]
+
+    def judge(self, task: Task, entries: Sequence[Entry]) -> Judged:
+        """The verdict for one task; without a fresh forecast it can only be hold (by the lawn's limits) or unknown."""
+        zone = self.estate.zone_of(task.lawn)
+        cell = self.cell(task.lawn)
+        table = self.table(task.lawn, task.product)
+        if cell.state == "fresh" and table is not None:
+            return judge(self.estate, task, table, self.now, zone, entries)
+        today = self.now.astimezone(ZoneInfo(zone)).date()
+        dated = lawn_limits(self.estate, task, today, entries)
+        data = _data_limit(cell, self.now)
+        failing = [limit.name for limit in dated if limit.ok is False]
+        if failing:
+            return Judged("hold", None, None, None, min(failing, key=PRIORITY.index), (*dated, data))
+        return Judged("unknown", None, None, None, "data", (*dated, data))
+
+
+def _data_limit(cell: CellWeather, now: datetime) -> Limit:
+    """Age of the forecast against the oldest that may lead to a go."""
+    oldest = defaults("forecast")["oldest_h"]
+    age = None if cell.forecast is None else (now - cell.forecast.issued).total_seconds() / 3600.0
+    return Limit("data", age, "h since issue", (0.0, oldest.number), False, oldest.source, cell.why)
+
+
+def line_for(desk: Desk, task: Task, entries: Sequence[Entry]) -> Line:
+    """The decision for one application, with its text."""
+    estate = desk.estate
+    judged = desk.judge(task, entries)
+    line = Line(
+        lawn=task.lawn.id,
+        lawn_name=task.lawn.name,
+        product=task.product.id,
+        product_name=task.product.name,
+        form=task.product.form,
+        due=task.due,
+        verdict=judged.verdict,
+        window=judged.window,
+        next_window=judged.next_window,
+        chance=judged.chance,
+        binding=judged.binding,
+        limits=judged.limits,
+        job=job_for(task.product, task.lawn.area_m2, estate.tank_l),
+        cautions=cautions(task.lawn, task.product),
+        text="",
+        group=task.lawn.round or "",
+    )
+    zone = estate.zone_of(task.lawn)
+    words = reason(line, zone, estate.units)
+    return replace(line, why=words, text=sentence(replace(line, why=words), task, zone, estate.units, desk.now))
+
+
+def brief_for(
+    estate: Estate,
+    person: Person | None,
+    now: datetime,
+    weather: Mapping[str, CellWeather],
+    ledger: Sequence[Entry],
+    desk: Desk | None = None,
+) -> Brief:
+    """What `person` (None: everybody) is told at `now`: one line for each application whose window is open.
+
+    Lines that can be acted on come first. `desk` may be handed in to share the tables between people.
+    """
+    at = desk or Desk(estate, now, weather)
+    lawns = estate.lawns if person is None else estate.lawns_of(person)
+    by_lawn: dict[str, list[Entry]] = {}
+    for entry in ledger:
+        by_lawn.setdefault(entry.lawn, []).append(entry)
+    lines, coming = [], []
+    for lawn in lawns:
+        today = now.astimezone(_zone(estate.zone_of(lawn))).date()
+        rows = by_lawn.get(lawn.id, [])
+        seen: set[str] = set()
+        for task in tasks(estate, lawn, today, rows):
+            if task.product.id in seen:
+                continue
+            seen.add(task.product.id)
+            if task.due.earliest <= today:
+                lines.append(line_for(at, task, rows))
+            elif task.due.earliest <= today + SOON:
+                coming.append((lawn.name, task.product.name, task.due.earliest))
+    order = {"go": 0, "hold": 1, "unknown": 2}
+    lines.sort(key=lambda line: (line.group, order[line.verdict], line.due.latest, line.lawn, line.product))
+    cells = {at.cell(lawn).cell: at.cell(lawn) for lawn in lawns}
+    zone = person.timezone if person and person.timezone else estate.timezone
+    return Brief(
+        estate=estate.name,
+        person=person.id if person else None,
+        now=now,
+        local_date=now.astimezone(_zone(zone)).date(),
+        lines=tuple(lines),
+        cells=tuple(cells[key] for key in sorted(cells)),
+        coming=tuple(sorted(coming, key=lambda item: (item[2], item[0]))),
+    )
+
+
+@lru_cache(maxsize=64)
+def _zone(name: str) -> ZoneInfo:
+    return ZoneInfo(name)
