@@ -1,0 +1,202 @@
+"""The store: small explicit units of work, each one transaction, none held open over a network call."""
+
+from collections.abc import Iterable, Iterator, Sequence
+from contextlib import contextmanager
+from datetime import date, datetime
+from pathlib import Path
+from typing import Literal
+
+from sqlalchemy import Connection, Engine
+from sqlalchemy.exc import SQLAlchemyError
+
+from adapters.store import briefs, forecasts, ledger, maintenance
+from adapters.store.briefs import BriefRow, OutboxRow
+from adapters.store.engine import StoreError, database_url, make_engine
+from adapters.store.forecasts import StoredRun
+from adapters.store.migrate import upgrade
+from scheduler.clockwork.retry import MOST_CLAIMS, RetryDecision
+from scheduler.values import Entry, Message
+
+NOTHING = Message(title="", text="", html="")
+
+
+def open_store(folder: Path, database: str | None = None) -> "Store":
+    """Open the store of an estate folder, made or brought up to date where needed.
+
+    `database` is the value of LIGULE_DATABASE, None for `ligule.db` in the folder. Raises StoreError.
+    """
+    url = database_url(folder, database)
+    upgrade(url)
+    return Store(make_engine(url))
+
+
+class Store:
+    """The database of one estate. Safe to use from several threads; every method is one transaction."""
+
+    def __init__(self, engine: Engine) -> None:
+        self.engine = engine
+
+    def close(self) -> None:
+        """Let go of all connections."""
+        self.engine.dispose()
+
+    def __enter__(self) -> "Store":
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self.close()
+
+    @contextmanager
+    def _writing(self) -> Iterator[Connection]:
+        try:
+            with self.engine.begin() as connection:
+                yield connection
+        except SQLAlchemyError as error:
+            raise _plain(error) from None
+
+    @contextmanager
+    def _reading(self) -> Iterator[Connection]:
+        try:
+            with self.engine.connect().execution_options(readonly=True) as connection:
+                yield connection
+        except SQLAlchemyError as error:
+            raise _plain(error) from None
+
+    # The ledger.
+
+    def add_entry(self, entry: Entry, recorded_at: datetime) -> int:
+        """Record a job done or skipped; its id."""
+        with self._writing() as connection:
+            return ledger.add(connection, entry, recorded_at)
+
+    def undo_last(self, lawn: str, product: str, now: datetime) -> Entry | None:
+        """Take back the entry recorded last for a lawn and product; it, or None if there is none."""
+        with self._writing() as connection:
+            return ledger.undo_last(connection, lawn, product, now)
+
+    def entries(self, lawn: str | None = None, *, with_undone: bool = False) -> list[Entry]:
+        """Entries that stand (or all that ever were), in order of the work."""
+        with self._reading() as connection:
+            return ledger.entries(connection, lawn=lawn, with_undone=with_undone)
+
+    # Forecasts.
+
+    def save_forecast(
+        self, cell: str, provider: str, *, issued_at: datetime, received_at: datetime, body: bytes
+    ) -> None:
+        """Keep one good answer of a feed."""
+        with self._writing() as connection:
+            forecasts.save(connection, cell, provider, issued_at=issued_at, received_at=received_at, body=body)
+
+    def newest_runs(self, cells: Iterable[str]) -> dict[tuple[str, str], int]:
+        """(cell, provider) -> id of the newest run kept."""
+        with self._reading() as connection:
+            return forecasts.newest_ids(connection, cells)
+
+    def load_run(self, run_id: int) -> StoredRun | None:
+        """One run with its body."""
+        with self._reading() as connection:
+            return forecasts.load(connection, run_id)
+
+    # Briefs and the outbox.
+
+    def queue_brief(
+        self,
+        person: str,
+        local_date: date,
+        lines: str,
+        reach: Sequence[str],
+        message: Message,
+        *,
+        due_at: datetime,
+        expires_at: datetime,
+        now: datetime,
+        kind: str = "brief",
+    ) -> bool:
+        """Record a decision and its messages, all or nothing; False if this person and date are on record already."""
+        brief = BriefRow(person, local_date, "queued", lines, "", now)
+        with self._writing() as connection:
+            if not briefs.log_brief(connection, brief):
+                return False
+            briefs.add_messages(
+                connection, kind, brief, reach, message, due_at=due_at, expires_at=expires_at, state="due"
+            )
+            return True
+
+    def give_up_brief(
+        self,
+        person: str,
+        local_date: date,
+        reach: Sequence[str],
+        *,
+        state: Literal["expired", "dead"],
+        why: str,
+        due_at: datetime,
+        expires_at: datetime,
+        now: datetime,
+        kind: str = "brief",
+    ) -> bool:
+        """Record that a brief came too late (`expired`) or could not be made (`dead`): nothing is sent."""
+        brief = BriefRow(person, local_date, state, "[]", why, now)
+        with self._writing() as connection:
+            if not briefs.log_brief(connection, brief):
+                return False
+            briefs.add_messages(
+                connection, kind, brief, reach, NOTHING, due_at=due_at, expires_at=expires_at, state=state
+            )
+            return True
+
+    def recorded_briefs(self, since: date) -> set[tuple[str, date]]:
+        """(person, local date) of the briefs on record from `since` on."""
+        with self._reading() as connection:
+            return briefs.recorded(connection, since)
+
+    def brief(self, person: str, local_date: date) -> BriefRow | None:
+        """The record of one brief."""
+        with self._reading() as connection:
+            return briefs.brief(connection, person, local_date)
+
+    def restored_at(self) -> datetime | None:
+        """When this database was last put back from a copy; what was due before may have been sent already."""
+        with self._reading() as connection:
+            return maintenance.restored_at(connection)
+
+    def newest_brief_at(self) -> datetime | None:
+        """When the last brief was decided: the clock must not lie far behind it."""
+        with self._reading() as connection:
+            return briefs.newest(connection)
+
+    def claim(self, now: datetime, owner: str, limit: int) -> list[OutboxRow]:
+        """Take up to `limit` messages whose turn it is; they are ours until sent, failed or the lease runs out."""
+        with self._writing() as connection:
+            return briefs.claim(connection, now, owner, limit)
+
+    def mark_sent(self, row_id: int, owner: str, now: datetime) -> bool:
+        """Record a delivery; False if the row is no longer ours."""
+        with self._writing() as connection:
+            return briefs.mark_sent(connection, row_id, owner, now)
+
+    def mark_failed(self, row_id: int, owner: str, decision: RetryDecision, *, why: str, unknown: bool = False) -> bool:
+        """Record a send that was not confirmed; False if the row is no longer ours. `why` must be free of secrets."""
+        with self._writing() as connection:
+            return briefs.mark_failed(connection, row_id, owner, decision, why=why, unknown=unknown)
+
+    def release(self, now: datetime, *, all_but: str | None = None) -> int:
+        """Give back rows whose lease has run out, or all that are not `all_but`'s; how many."""
+        with self._writing() as connection:
+            return briefs.release(connection, now, all_but=all_but)
+
+    def close_overdue(self, now: datetime) -> int:
+        """Expire what is past its time; how many rows."""
+        with self._writing() as connection:
+            return briefs.close_overdue(connection, now, MOST_CLAIMS)
+
+    def outbox_rows(self, person: str | None = None) -> list[OutboxRow]:
+        """The outbox, oldest first."""
+        with self._reading() as connection:
+            return briefs.rows(connection, person)
+
+
+def _plain(error: SQLAlchemyError) -> StoreError:
+    """The database's own words without statement and values, which may hold a person's message."""
+    return StoreError(f"database: {getattr(error, 'orig', None) or type(error).__name__}")

@@ -1,0 +1,135 @@
+"""The tables. Types are those that SQLite and PostgreSQL share; a change here needs a migration beside it."""
+
+from sqlalchemy import (
+    CheckConstraint,
+    Column,
+    Date,
+    Float,
+    ForeignKeyConstraint,
+    Index,
+    Integer,
+    LargeBinary,
+    MetaData,
+    PrimaryKeyConstraint,
+    String,
+    Table,
+    Text,
+    UniqueConstraint,
+    text,
+)
+
+from adapters.store.types import Instant
+
+metadata = MetaData(
+    naming_convention={
+        "pk": "pk_%(table_name)s",
+        "uq": "uq_%(table_name)s_%(column_0_N_name)s",
+        "ck": "ck_%(table_name)s_%(constraint_name)s",
+        "fk": "fk_%(table_name)s_%(referred_table_name)s",
+        "ix": "ix_%(table_name)s_%(column_0_N_name)s",
+    }
+)
+
+# What was done. Rows are added; the one change ever made is to set undone_at.
+ledger = Table(
+    "ledger",
+    metadata,
+    Column("id", Integer, primary_key=True, autoincrement=True),
+    Column("lawn", String(64), nullable=False),
+    Column("product", String(64), nullable=False),
+    Column("kind", String(8), nullable=False),
+    Column("at", Instant, nullable=False),
+    Column("local_date", Date, nullable=False),
+    Column("amount", Float),
+    Column("by", String(80), nullable=False, server_default=text("''")),
+    Column("note", Text, nullable=False, server_default=text("''")),
+    Column("recorded_at", Instant, nullable=False),
+    Column("undone_at", Instant),
+    CheckConstraint("kind IN ('done', 'skipped')", name="kind"),
+    Index(None, "lawn", "product", "at"),
+)
+
+# The last good answers of each feed, as received: they are read again with the feed's own parser.
+forecast_run = Table(
+    "forecast_run",
+    metadata,
+    Column("id", Integer, primary_key=True, autoincrement=True),
+    Column("cell", String(40), nullable=False),
+    Column("provider", String(40), nullable=False),
+    Column("issued_at", Instant, nullable=False),
+    Column("received_at", Instant, nullable=False),
+    Column("body_gz", LargeBinary, nullable=False),
+    Index(None, "cell", "provider", "received_at"),
+)
+
+# How each feed and cell stands: validators for the next conditional request, when to try again, what failed last.
+feed_state = Table(
+    "feed_state",
+    metadata,
+    Column("provider", String(40), nullable=False),
+    Column("cell", String(40), nullable=False),
+    Column("last_modified", String(200)),
+    Column("etag", String(200)),
+    Column("expires_at", Instant),
+    Column("next_try_at", Instant),
+    Column("failures", Integer, nullable=False, server_default="0"),
+    Column("last_error", Text, nullable=False, server_default=text("''")),
+    Column("last_attempt_at", Instant),
+    PrimaryKeyConstraint("provider", "cell"),
+)
+
+# One row per person and local date: the decision was taken (queued), came too late (expired) or failed (dead).
+brief_log = Table(
+    "brief_log",
+    metadata,
+    Column("person", String(64), nullable=False),
+    Column("local_date", Date, nullable=False),
+    Column("state", String(8), nullable=False),
+    Column("lines", Text, nullable=False, server_default="[]"),
+    Column("note", Text, nullable=False, server_default=text("''")),
+    Column("created_at", Instant, nullable=False),
+    PrimaryKeyConstraint("person", "local_date"),
+    CheckConstraint("state IN ('queued', 'expired', 'dead')", name="state"),
+)
+
+# The outbox: one row per message and channel, written in the same transaction as the decision.
+outbox = Table(
+    "outbox",
+    metadata,
+    Column("id", Integer, primary_key=True, autoincrement=True),
+    Column("kind", String(16), nullable=False),
+    Column("person", String(64), nullable=False),
+    Column("local_date", Date, nullable=False),
+    Column(
+        "channel", String(64), nullable=False
+    ),  # SHA-256 of the reach as written, ${NAME} unfilled: never the secret
+    Column("channel_index", Integer, nullable=False),
+    Column("idempotency_key", String(64), nullable=False),
+    Column("title", Text, nullable=False),
+    Column("text", Text, nullable=False),
+    Column("html", Text, nullable=False),
+    Column("state", String(8), nullable=False),
+    Column("created_at", Instant, nullable=False),
+    Column("due_at", Instant, nullable=False),
+    Column("expires_at", Instant, nullable=False),
+    Column("next_try_at", Instant, nullable=False),
+    Column("attempts", Integer, nullable=False, server_default="0"),
+    Column("failures", Integer, nullable=False, server_default="0"),
+    Column("unknowns", Integer, nullable=False, server_default="0"),
+    Column("owner", String(80)),
+    Column("lease_until", Instant),
+    Column("sent_at", Instant),
+    Column("last_error", Text, nullable=False, server_default=text("''")),
+    UniqueConstraint("kind", "person", "local_date", "channel"),
+    ForeignKeyConstraint(["person", "local_date"], ["brief_log.person", "brief_log.local_date"]),
+    CheckConstraint("state IN ('due', 'sending', 'sent', 'dead', 'expired')", name="state"),
+    Index(None, "state", "next_try_at"),
+)
+
+# Facts about the database itself, such as when it was put back from a copy.
+about = Table(
+    "about",
+    metadata,
+    Column("name", String(40), primary_key=True),
+    Column("value", Text, nullable=False),
+)
