@@ -1,0 +1,1 @@
+"""How good forecasts and decisions were: scores, simulated forecasts, replays of policies over observed weather."""
