@@ -1,0 +1,94 @@
+"""Rules on the feed and on the addresses of people. No address is quoted in a problem: it may hold a password."""
+
+import re
+from collections.abc import Iterator, Mapping
+
+from config.addresses import feed_address_fault, host_of, is_contact, is_free_open_meteo, is_local
+from config.models import Feed, Person
+from config.parts import Item
+from config.problems import Problem
+from config.secrets import well_formed, without_secrets
+from config.wording import found_text
+
+_WANT_CONTACT = ("met-norway", "nws")  # their terms of service ask every client to identify itself
+_SCHEME = re.compile(r"[A-Za-z][A-Za-z0-9+.-]*://.")
+_SECRET_FORM = "${NAME} with letters, digits and _, not starting with a digit"
+_LOCAL_ALLOWED = "an address elsewhere (LIGULE_ALLOW_LOCAL=1 allows this machine and private networks)"
+
+
+def check_feed(item: Item[Feed], environ: Mapping[str, str]) -> Iterator[Problem]:
+    """Every broken rule of [feed]."""
+    feed = item.part
+    if item.sound("order"):
+        if not feed.order:
+            yield item.problem("order", "an empty list", "at least one provider")
+        for number, provider in enumerate(feed.order):
+            if provider in feed.order[:number]:
+                yield item.source.problem(("order", number), found_text(provider), "each provider once")
+        yield from _contact(item)
+        yield from _terms(item)
+    for provider, url in feed.urls.items():
+        if fault := _url_fault(url, environ):
+            yield item.problem(f"urls.{provider}", *fault)
+
+
+def check_reach(item: Item[Person], environ: Mapping[str, str]) -> Iterator[Problem]:
+    """Every broken rule of one person's addresses."""
+    for number, url in enumerate(item.part.reach):
+        if fault := _reach_fault(url, environ):
+            yield item.source.problem(("reach", number), *fault)
+
+
+def _contact(item: Item[Feed]) -> Iterator[Problem]:
+    feed = item.part
+    asking = [provider for provider in feed.order if provider in _WANT_CONTACT]
+    if not item.sound("contact"):
+        return
+    if feed.contact and not is_contact(feed.contact):
+        yield item.problem("contact", found_text(feed.contact), "an e-mail address or a web address, in plain ASCII")
+    elif asking and not feed.contact:
+        why = f"an e-mail or web address: the terms of {' and '.join(asking)} ask who is calling"
+        yield item.problem("contact", None, why)
+
+
+def _terms(item: Item[Feed]) -> Iterator[Problem]:
+    """Open-Meteo's terms (open-meteo.com/en/terms): the free host serves non-commercial use only."""
+    feed = item.part
+    if "open-meteo" not in feed.order or feed.non_commercial or not item.sound("non_commercial", "urls"):
+        return
+    own = feed.urls.get("open-meteo")
+    allowed = "non_commercial = true, or an own or paid host in feed.urls (the free host's terms allow no business use)"
+    if own is None:
+        number = feed.order.index("open-meteo")
+        yield item.source.problem(("order", number), "the free open-meteo host", allowed)
+    elif is_free_open_meteo(host_of(without_secrets(own))):
+        yield item.problem("urls.open-meteo", "the free open-meteo host", allowed)
+
+
+def _url_fault(url: str, environ: Mapping[str, str]) -> tuple[str, str] | None:
+    """What is wrong with a feed's address and what is allowed; secrets in it are only checked for their form."""
+    if not well_formed(url):
+        return "a ${ without a name and }", _SECRET_FORM
+    if url.startswith("${"):
+        return None  # the whole address is a secret: it is judged when it is filled in
+    plain = without_secrets(url)
+    if fault := feed_address_fault(plain):
+        return fault, "http:// or https://, a host, no user and password; keys as ${NAME}"
+    return _local_fault(plain, environ)
+
+
+def _reach_fault(url: str, environ: Mapping[str, str]) -> tuple[str, str] | None:
+    if not well_formed(url):
+        return "a ${ without a name and }", _SECRET_FORM
+    if url.startswith("${"):
+        return None
+    plain = without_secrets(url)
+    if not _SCHEME.match(plain):
+        return "an address without a scheme", 'an Apprise URL such as "mailtos://...", or ${NAME}'
+    return _local_fault(plain, environ)
+
+
+def _local_fault(plain: str, environ: Mapping[str, str]) -> tuple[str, str] | None:
+    if environ.get("LIGULE_ALLOW_LOCAL") != "1" and is_local(host_of(plain)):
+        return "an address on this machine or a private network", _LOCAL_ALLOWED
+    return None

@@ -1,0 +1,58 @@
+"""Rules on where lawns lie: empty and swapped coordinates."""
+
+from collections import Counter
+from collections.abc import Iterable, Iterator
+
+from config.models import Lawn
+from config.parts import Item
+from config.problems import Problem
+
+FAR_DEG = 20.0
+NEAR_DEG = 5.0
+
+Place = tuple[float, float]  # latitude, longitude
+
+
+def check_places(lawns: list[Item[Lawn]]) -> Iterator[Problem]:
+    """Lawns at 0, 0, and lawns that only fit the others with latitude and longitude exchanged."""
+    placed = [item for item in lawns if item.sound("latitude", "longitude")]
+    for item in placed:
+        if item.part.latitude == 0 and item.part.longitude == 0:
+            yield item.problem("latitude", "0, 0 (a place in the sea, as empty cells give)", "the place of the lawn")
+    # Lawns of one business crowd together: whole-degree cells make the comparison cheap.
+    cells = Counter(_cell(item) for item in placed)
+    for item in placed:
+        if cells[_cell(item)] > 1 or len(placed) < 2:
+            continue
+        here = (item.part.latitude, item.part.longitude)
+        others = [(other.part.latitude, other.part.longitude) for other in _others(item, placed)]
+        if _swapped(here, others):
+            found = f"{here[0]:g}, {here[1]:g}, far from every other lawn (latitude and longitude swapped?)"
+            yield item.problem("latitude", found, f"latitude then longitude; {here[1]:g}, {here[0]:g} lies near others")
+
+
+def _others(item: Item[Lawn], placed: list[Item[Lawn]]) -> Iterable[Item[Lawn]]:
+    return (other for other in placed if other is not item)
+
+
+def _cell(item: Item[Lawn]) -> tuple[int, int]:
+    return int(item.part.latitude), int(item.part.longitude)
+
+
+def _swapped(here: Place, others: Iterable[Place]) -> bool:
+    latitude, longitude = here
+    if abs(longitude) > 90:
+        return False
+    turned = (longitude, latitude)
+    near = False
+    for other in others:
+        if _apart(here, other) <= FAR_DEG:
+            return False
+        near = near or _apart(turned, other) <= NEAR_DEG
+    return near
+
+
+def _apart(one: Place, other: Place) -> float:
+    """The larger of the two differences in degrees; round the globe in longitude."""
+    turn = abs(one[1] - other[1]) % 360
+    return max(abs(one[0] - other[0]), min(turn, 360 - turn))
