@@ -4,7 +4,7 @@ A rule says nothing about a field that was already reported, nor about reference
 """
 
 import zoneinfo
-from collections.abc import Collection, Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from functools import cache
 from pathlib import Path
 from typing import Any
@@ -87,10 +87,10 @@ def _lawns_of_people(draft: Draft) -> Iterator[Problem]:
     rounds = {item.part.round for item in draft.lawns if item.part.round}
     all_rounds_known = all(item.sound("round") for item in draft.lawns)
     for person in draft.people:
-        for number, name in enumerate(person.part.lawns):
+        for number, name in person.texts("lawns"):
             if name != "*" and name not in lawns:
                 yield _entry(person, "lawns", number, name, known_text(name, lawns, 'a lawn\'s id, or "*" for all'))
-        for number, name in enumerate(person.part.rounds):
+        for number, name in person.texts("rounds"):
             if all_rounds_known and name not in rounds:
                 yield _entry(person, "rounds", number, name, known_text(name, rounds, "a round some lawn belongs to"))
 
@@ -123,15 +123,14 @@ def _hours(draft: Draft) -> Iterator[Problem]:
     if item.sound("start", "end") and hours.start >= hours.end:
         name = "end" if "end" in item.raw else "start"
         yield item.problem(name, f"{hours.start:%H:%M} to {hours.end:%H:%M}", "an end after the start, on the same day")
-    if item.sound("days"):
-        if not hours.days:
-            yield item.problem("days", "an empty list", "at least one day")
-        yield from _once(item, "days", hours.days)
+    if item.sound("days") and not hours.days:
+        yield item.problem("days", "an empty list", "at least one day")
+    yield from _once(item, "days")
 
 
-def _once(item: Item[Any], field: str, values: Collection[str]) -> Iterator[Problem]:
+def _once(item: Item[Any], field: str) -> Iterator[Problem]:
     seen: set[str] = set()
-    for number, value in enumerate(values):
+    for number, value in item.texts(field):
         if value in seen:
             yield _entry(item, field, number, value, "each entry once")
         seen.add(value)
@@ -156,10 +155,10 @@ def _risk(draft: Draft) -> Iterator[Problem]:
 
 def _rules(draft: Draft) -> Iterator[Problem]:
     item = draft.rules
-    for number, name in enumerate(item.part.packs):
+    for number, name in item.texts("packs"):
         if name not in shipped_packs():
             yield _entry(item, "packs", number, name, known_text(name, shipped_packs(), "a shipped pack"))
-    yield from _once(item, "packs", item.part.packs)
+    yield from _once(item, "packs")
     for number, season in enumerate(item.part.closed):
         for end, day in enumerate(season):
             if not day_exists(day):

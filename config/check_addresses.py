@@ -2,9 +2,10 @@
 
 import re
 from collections.abc import Iterator, Mapping
+from typing import get_args
 
 from config.addresses import feed_address_fault, host_of, is_contact, is_free_open_meteo, is_local
-from config.models import Feed, Person
+from config.models import Feed, Person, Provider
 from config.parts import Item
 from config.problems import Problem
 from config.secrets import well_formed, without_secrets
@@ -18,30 +19,42 @@ _LOCAL_ALLOWED = "an address elsewhere (LIGULE_ALLOW_LOCAL=1 allows this machine
 
 def check_feed(item: Item[Feed], environ: Mapping[str, str]) -> Iterator[Problem]:
     """Every broken rule of [feed]."""
-    feed = item.part
-    if item.sound("order"):
-        if not feed.order:
-            yield item.problem("order", "an empty list", "at least one provider")
-        for number, provider in enumerate(feed.order):
-            if provider in feed.order[:number]:
-                yield item.source.problem(("order", number), found_text(provider), "each provider once")
-        yield from _contact(item)
-        yield from _terms(item)
-    for provider, url in feed.urls.items():
+    if item.sound("order") and not item.part.order:
+        yield item.problem("order", "an empty list", "at least one provider")
+    order = _order(item)
+    names = [provider for _, provider in order]
+    for place, (number, provider) in enumerate(order):
+        if provider in names[:place]:
+            yield item.source.problem(("order", number), found_text(provider), "each provider once")
+    yield from _contact(item)
+    yield from _terms(item)
+    for provider, url in _urls(item).items():
         if fault := _url_fault(url, environ):
             yield item.problem(f"urls.{provider}", *fault)
 
 
 def check_reach(item: Item[Person], environ: Mapping[str, str]) -> Iterator[Problem]:
     """Every broken rule of one person's addresses."""
-    for number, url in enumerate(item.part.reach):
+    for number, url in item.texts("reach"):
         if fault := _reach_fault(url, environ):
             yield item.source.problem(("reach", number), *fault)
 
 
+def _order(item: Item[Feed]) -> list[tuple[int, str]]:
+    """The providers in order, also those that stand beside an unknown one."""
+    return item.texts("order") if "order" in item.raw else list(enumerate(item.part.order))
+
+
+def _urls(item: Item[Feed]) -> dict[str, str]:
+    """The addresses that are texts, also those that stand beside a wrong one."""
+    urls = item.raw.get("urls")
+    known = urls.items() if isinstance(urls, dict) else ()
+    return {name: url.strip() for name, url in known if name in get_args(Provider) and isinstance(url, str)}
+
+
 def _contact(item: Item[Feed]) -> Iterator[Problem]:
     feed = item.part
-    asking = [provider for provider in feed.order if provider in _WANT_CONTACT]
+    asking = sorted({provider for _, provider in _order(item) if provider in _WANT_CONTACT})
     if not item.sound("contact"):
         return
     if feed.contact and not is_contact(feed.contact):
@@ -53,13 +66,14 @@ def _contact(item: Item[Feed]) -> Iterator[Problem]:
 
 def _terms(item: Item[Feed]) -> Iterator[Problem]:
     """Open-Meteo's terms (open-meteo.com/en/terms): the free host serves non-commercial use only."""
-    feed = item.part
-    if "open-meteo" not in feed.order or feed.non_commercial or not item.sound("non_commercial", "urls"):
+    number = next((number for number, provider in _order(item) if provider == "open-meteo"), None)
+    if number is None or item.part.non_commercial or not item.sound("non_commercial"):
         return
-    own = feed.urls.get("open-meteo")
+    own = _urls(item).get("open-meteo")
+    if own is None and not item.sound("urls"):
+        return
     allowed = "non_commercial = true, or an own or paid host in feed.urls (the free host's terms allow no business use)"
     if own is None:
-        number = feed.order.index("open-meteo")
         yield item.source.problem(("order", number), "the free open-meteo host", allowed)
     elif is_free_open_meteo(host_of(without_secrets(own))):
         yield item.problem("urls.open-meteo", "the free open-meteo host", allowed)

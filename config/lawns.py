@@ -42,9 +42,9 @@ def _sheet_items(folder: Path, sheet: Sheet, file: str, problems: list[Problem])
     items = []
     for row in sheet.rows:
         source = Source(file, row=row.number)
-        lacking: set[RawPath] = {(name,) for name in sheet.lacking}
+        wrong: set[RawPath] = {(name,) for name in sheet.lacking | row.wrong}
         if row.whole:
-            items.append(_item(folder, row.cells, source, problems, frozenset(lacking)))
+            items.append(_item(folder, row.cells, source, problems, frozenset(wrong)))
         else:
             # Cells may have slid sideways: only the id is kept, so that references to the lawn hold.
             everything: set[RawPath] = {(name,) for name in Lawn.model_fields}
@@ -57,20 +57,19 @@ def _item(
 ) -> Item[Lawn]:
     if not isinstance(raw, dict):
         return build(Lawn, raw, source, problems, wrong)
-    filled, bad = _measured(folder, raw, source, problems)
+    filled, bad = _measured(folder, raw, source, problems, wrong)
     if _looks_swapped(filled):
-        found = f"latitude {filled['latitude']:g}"
-        problems.append(source.problem(("latitude",), found, _SWAPPED))
+        problems.append(source.problem(("latitude",), f"{filled['latitude']:g}", _SWAPPED))
         bad |= {("latitude",)}
     return build(Lawn, filled, source, problems, wrong | bad)
 
 
 def _measured(
-    folder: Path, raw: dict[str, Any], source: Source, problems: list[Problem]
+    folder: Path, raw: dict[str, Any], source: Source, problems: list[Problem], wrong: frozenset[RawPath]
 ) -> tuple[dict[str, Any], frozenset[RawPath]]:
     """The raw lawn with what its outline tells filled in, and the fields that must not be judged again."""
     outline = raw.get("outline")
-    if not isinstance(outline, str) or not outline.strip():
+    if not isinstance(outline, str) or not outline.strip() or ("outline",) in wrong:
         return raw, frozenset()
     try:
         measures = dict(zip(_MEASURED, measure_outline(folder / outline.strip()), strict=True))

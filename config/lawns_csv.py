@@ -13,7 +13,7 @@ from config.files import read_text
 from config.models import Lawn
 from config.parts import fields_of
 from config.problems import Problem
-from config.wording import found_text, known_text
+from config.wording import field_text, found_text, known_text
 
 _TRUE = ("true", "yes", "1")
 _FALSE = ("false", "no", "0")
@@ -23,11 +23,13 @@ _THOUSANDS = re.compile(r"[0-9]{1,3}([.,][0-9]{3})+")
 
 @dataclass
 class Row:
-    """One row: its physical line (from 1), its filled cells by column, and whether it has the header's length."""
+    """One row: its physical line (from 1), its filled cells by column, whether it has the header's length, and the
+    columns whose cells were reported already."""
 
     number: int
     cells: dict[str, Any]
     whole: bool = True
+    wrong: frozenset[str] = frozenset()
 
 
 @dataclass
@@ -120,9 +122,15 @@ class _Reader:
             if not title and cells[position]:
                 self._fail(number, "", f"{found_text(cells[position])} in a column without a name", "a named column")
         filled = {name: cells[position] for position, name in columns.items() if cells[position]}
-        return Row(number, {name: self._value(number, name, cell) for name, cell in filled.items()})
+        values = {name: self._value(name, cell) for name, cell in filled.items()}
+        unclear = frozenset(name for name, value in values.items() if _kind(name) is float and isinstance(value, str))
+        for name in unclear:
+            allowed = f"{field_text(fields_of(Lawn)[name])}, without a thousands separator"
+            allowed += ", with a decimal point" if self.delimiter == "," and "," in filled[name] else ""
+            self._fail(number, name, found_text(filled[name]), allowed)
+        return Row(number, values, wrong=unclear)
 
-    def _value(self, row: int, name: str, cell: str) -> Any:
+    def _value(self, name: str, cell: str) -> Any:
         kind = _kind(name)
         if kind is bool:
             low = cell.lower()

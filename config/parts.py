@@ -14,7 +14,7 @@ from pydantic.fields import FieldInfo
 from config import text
 from config.models import Estate, Lawn, Part, Person, Product, Programme, Step
 from config.problems import Problem
-from config.wording import field_text, found_text, known_text
+from config.wording import allowed_text, field_text, found_text, known_text
 
 Path = tuple[str | int, ...]
 M = TypeVar("M", bound=Part)
@@ -82,6 +82,12 @@ class Item(Generic[M]):
         paths = [tuple(name.split(".")) for name in names]
         return not any(path[: len(bad)] == bad or bad[: len(path)] == path for path in paths for bad in self.wrong)
 
+    def texts(self, name: str) -> list[tuple[int, str]]:
+        """The texts of a list field as typed, with their positions, whether or not the whole list is sound."""
+        value = self.raw.get(name)
+        entries = text.clean(value, (name,)) if isinstance(value, list) else []
+        return [(number, entry) for number, entry in enumerate(entries) if isinstance(entry, str)]
+
     def problem(self, name: str, found: object, allowed: str) -> Problem:
         """A problem with one field (dotted for nested ones); a text is taken as words, anything else is shown."""
         words = found if isinstance(found, str) else found_text(found)
@@ -131,17 +137,20 @@ def _report(
     problems: list[Problem],
     known_bad: frozenset[Path],
 ) -> set[Path]:
-    """Add a Problem for each field pydantic refused; returns the fields."""
+    """Add a Problem for each value pydantic refused; returns the fields they belong to."""
     bad: set[Path] = set()
+    seen: set[Path] = set()
     for detail in error.errors(include_url=False, include_context=False, include_input=False):
         path = _field_path(model, detail["loc"])
-        if path in bad or path in known_bad:
+        place = _value_path(table, path, detail["loc"][len(path) :])
+        if place in seen or path in known_bad:
             continue
         bad.add(path)
-        place = _value_path(table, path, detail["loc"][len(path) :])
-        secret = any(part in _NOT_SHOWN for part in path)
-        found = found_text(_at(table, place), secret=secret)
-        problems.append(source.problem(place, found, _allowed(model, path)))
+        seen.add(place)
+        value = _at(table, place)
+        hint = _HINTS.get((model, path), "") if value is None else ""
+        found = found_text(value, secret=any(part in _NOT_SHOWN for part in path))
+        problems.append(source.problem(place, found, _allowed(model, path, place) + hint))
     return bad
 
 
@@ -161,6 +170,9 @@ def _unknown_keys(model: type[BaseModel], table: dict[str, Any], path: Path = ()
             yield path, key, known
         elif (inner := _nested(known[key])) and isinstance(value, dict):
             yield from _unknown_keys(inner, value, (*path, key))
+        elif get_origin(known[key].annotation) is dict and isinstance(value, dict):
+            names = get_args(get_args(known[key].annotation)[0])
+            yield from (((*path, key), name, names) for name in value if name not in names)
 
 
 def _nested(info: FieldInfo) -> type[Part] | None:
@@ -192,12 +204,25 @@ def _value_path(table: dict[str, Any], path: Path, rest: tuple[str | int, ...]) 
     return path
 
 
-def _allowed(model: type[BaseModel], path: Path) -> str:
+def _allowed(model: type[BaseModel], path: Path, place: Path) -> str:
+    """What the value at `place` may be: the field at `path`, or one entry of its list or table."""
     current = model
     for part in path[:-1]:
         current = _nested(fields_of(current)[str(part)]) or current
     info = fields_of(current)[str(path[-1])]
-    return field_text(info) + _HINTS.get((model, path), "")
+    kind: Any = info.annotation
+    for part in place[len(path) :]:
+        arms = [arm for arm in (get_args(kind) if _is_union(kind) else [kind]) if get_origin(arm) in (tuple, dict)]
+        if not arms:
+            return field_text(info)
+        inner = get_args(arms[0])
+        kind = inner[part] if isinstance(part, int) and part < len(inner) and inner[-1] is not Ellipsis else inner[0]
+        kind = inner[1] if get_origin(arms[0]) is dict else kind
+    return field_text(info) if kind is info.annotation else allowed_text(kind)
+
+
+def _is_union(kind: Any) -> bool:
+    return get_origin(kind) in (Union, types.UnionType)
 
 
 def _at(table: Any, path: Path) -> Any:
@@ -230,7 +255,7 @@ def _shaped(kind: Any, value: Any) -> Any:
     origin, inner = get_origin(kind), get_args(kind)
     if origin is Annotated:
         return _shaped(inner[0], value)
-    if origin in (Union, types.UnionType):
+    if _is_union(kind):
         for arm in inner:
             value = _shaped(arm, value)
         return value
