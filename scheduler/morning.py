@@ -93,10 +93,19 @@ def line_for(desk: Desk, task: Task, entries: Sequence[Entry]) -> Line:
         cautions=cautions(task.lawn, task.product),
         text="",
         group=task.lawn.round or "",
+        story=judged.story,
     )
     zone = estate.zone_of(task.lawn)
     words = reason(line, zone, estate.units)
     return replace(line, why=words, text=sentence(replace(line, why=words), task, zone, estate.units, desk.now))
+
+
+def _one_a_day(line: Line, lines: Sequence[Line]) -> Line:
+    """A caution where another product may go on the same lawn today: common practice is one a day."""
+    others = [x.product_name for x in lines if x.lawn == line.lawn and x is not line and x.verdict == "go"]
+    if line.verdict != "go" or not others:
+        return line
+    return replace(line, cautions=(f"Also open here today: {', '.join(others)}. One product a day.", *line.cautions))
 
 
 def brief_for(
@@ -129,6 +138,7 @@ def brief_for(
                 lines.append(line_for(at, task, rows))
             elif task.due.earliest <= today + SOON:
                 coming.append((lawn.name, task.product.name, task.due.earliest))
+    lines = [_one_a_day(line, lines) for line in lines]
     order = {"go": 0, "hold": 1, "unknown": 2}
     lines.sort(key=lambda line: (line.group, order[line.verdict], line.due.latest, line.lawn, line.product))
     cells = {at.cell(lawn).cell: at.cell(lawn) for lawn in lawns}

@@ -71,6 +71,15 @@ class Limit:
 
 
 @dataclass(frozen=True)
+class Stretch:
+    """A stretch of the working day, half-open, that one limit rules out."""
+
+    start: datetime
+    end: datetime
+    limit: Limit
+
+
+@dataclass(frozen=True)
 class Chance:
     """Chances that decide, as fractions; None where a form has no such chance or the data are missing."""
 
@@ -119,6 +128,7 @@ class Line:
     text: str
     group: str = ""  # round, else empty
     why: str = ""  # the reason in a few words, for lists
+    story: tuple[Stretch, ...] = ()  # what rules out the hours of today, in order
 
 
 @dataclass(frozen=True)

@@ -1,5 +1,6 @@
 """What to be careful of: the usual cautions for a product on a lawn. The label and local law stand above them."""
 
+from config.defaults import defaults
 from config.models import Lawn, Product
 from config.resolve import product_limits
 from scheduler.agronomy.nutrients import nutrients
@@ -15,6 +16,9 @@ def cautions(lawn: Lawn, product: Product) -> tuple[str, ...]:
         found.append(
             "Contains a weed or moss killer: read the label before opening, wear gloves, mind who may apply it by law."
         )
+    soluble = nutrients(product).soluble_n
+    if soluble > defaults("ground")["single_soluble_n_g_m2"].number:
+        found.append(f"Strong dose: {soluble:.1f} g/m2 of quick nitrogen at once; never on dry or dormant grass.")
     if product.label.registration:
         found.append(f"Registration {product.label.registration}.")
     return (*found, *product.label.cautions, LABEL_FIRST)

@@ -1,6 +1,6 @@
 """Rain after an application: the chances and amounts that each start hour faces, by the best data the feed gives."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 
@@ -28,13 +28,13 @@ class RainRisk:
 
     method: str
     washed_off: Floats | None = None
-    washed_off_by_end: Floats = np.empty(0)
-    amount_by_end_mm: Floats = np.empty(0)
+    washed_off_by_end: Floats = field(default_factory=lambda: np.empty(0))
+    amount_by_end_mm: Floats = field(default_factory=lambda: np.empty(0))
     dissolved: Floats | None = None
     too_dry: Floats | None = None
     too_heavy: Floats | None = None
-    worst_hour_mm: Floats = np.empty(0)
-    worst_day_mm: Floats = np.empty(0)
+    worst_hour_mm: Floats = field(default_factory=lambda: np.empty(0))
+    worst_day_mm: Floats = field(default_factory=lambda: np.empty(0))
 
 
 def rain_risk(forecast: Forecast, form: Form, limits: ProductLimits) -> RainRisk:
@@ -112,4 +112,4 @@ def _worst_of_hour(values: Floats) -> Floats:
 def _worst_day(rain: Floats, hours: int) -> Floats:
     """Largest 24 h amount inside the `hours` hours from each start [mm]."""
     day = rolling_sum(rain, min(24, hours))
-    return rolling_max(day, max(1, hours - 24 + 1))
+    return np.asarray(rolling_max(day, max(1, hours - 24 + 1)))

@@ -1,7 +1,7 @@
 """From limits to a verdict: go with a window, hold with the limit that binds and the next window, or unknown."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, datetime
 from zoneinfo import ZoneInfo
 
@@ -12,8 +12,8 @@ from scheduler.decide.lawn_limits import lawn_limits
 from scheduler.decide.table import Bools, Row, Table, first_hour
 from scheduler.decide.waiting import go_threshold
 from scheduler.season.due import Task
-from scheduler.values import Chance, Entry, Limit, Verdict, Window
-from scheduler.weather.forecast import HOUR, Floats
+from scheduler.values import Chance, Entry, Limit, Stretch, Verdict, Window
+from scheduler.weather.forecast import HOUR, Floats, Ints
 
 # Which failing limit is named first: what a person can least do about comes before what an hour's patience mends.
 PRIORITY = (
@@ -21,6 +21,12 @@ PRIORITY = (
     "data", "ground", "heavy_rain", "rain_after", "rain_band", "frost", "temperature", "wind", "gust", "inversion",
     "delta_t", "leaf", "mowing", "hours", "daylight",
 )  # fmt: skip
+
+
+# Even on the last day granules are not thrown on a lawn that nobody can water with less than this chance of the right
+# rain: where the declining threshold of the measured policy ends (tests/scheduler/verify).
+LEAST_CHANCE = 0.20
+ALIKE = 0.03  # chances closer than this are not worth waiting for within a day
 
 
 @dataclass(frozen=True)
@@ -33,14 +39,15 @@ class Judged:
     chance: Chance | None
     binding: str
     limits: tuple[Limit, ...]
+    story: tuple[Stretch, ...] = ()
 
 
 def judge(estate: Estate, task: Task, table: Table, now: datetime, zone: str, entries: Sequence[Entry]) -> Judged:
     """Judge `task` at `now` on a fresh forecast. Dates are the lawn's; a go needs every limit known and kept."""
     tz = ZoneInfo(zone)
     today = now.astimezone(tz).date()
-    days = np.array([when.astimezone(tz).date().toordinal() for when in table.forecast.times()])
-    rows = [*table.rows, *_band_row(task, table, days, estate)]
+    days = local_days(table, zone)
+    rows = rows_for(task, table, zone)
     by_date = _allowed_dates(estate, task, days, today, entries)
     fit, bad = _stack(rows)
     fit &= by_date
@@ -53,12 +60,13 @@ def judge(estate: Estate, task: Task, table: Table, now: datetime, zone: str, en
         following = _next_run(table, fit & usable & (days > today.toordinal()) & (days <= last), days, now)
     dated = lawn_limits(estate, task, today, entries)
     at = table.forecast.index(window.best or window.start) if window else _nearest(rows, slots & table.workable)
-    limits = (*dated, *(_limit_at(row, at) for row in rows if at is not None))
+    limits = (*dated, *(limit_at(row, at) for row in rows if at is not None))
     covered = table.forecast.end.astimezone(tz).date() > today
     verdict, binding = _verdict(dated, limits, table, slots, bad, window, covered)
     if verdict != "go":
         window = None
-    return Judged(verdict, window, following, _chance_at(table, at), binding, limits)
+    story = _story(rows, np.flatnonzero(slots & table.workable), table) if verdict == "hold" else ()
+    return Judged(verdict, window, following, _chance_at(table, at), binding, limits, story)
 
 
 def _verdict(
@@ -86,7 +94,23 @@ def _verdict(
     return "hold", "daylight" if in_hours else "hours"
 
 
-def _band_row(task: Task, table: Table, days: np.ndarray, estate: Estate) -> list[Row]:
+def rows_for(task: Task, table: Table, zone: str) -> list[Row]:
+    """Every weather limit of one lawn over the hours: its class's table, with what the lawn itself changes.
+
+    A lawn that can be watered may be wetted before a product that wants a damp leaf.
+    """
+    can_wet = task.lawn.irrigation != "none"
+    rows = [replace(row, blocks=False, low=0.0) if can_wet and row.unit == "damp" else row for row in table.rows]
+    return [*rows, *_band_row(task, table, local_days(table, zone))]
+
+
+def local_days(table: Table, zone: str) -> Ints:
+    """The lawn's date of each hour, as ordinals: (hours,)."""
+    tz = ZoneInfo(zone)
+    return np.array([when.astimezone(tz).date().toordinal() for when in table.forecast.times()], dtype=np.int64)
+
+
+def _band_row(task: Task, table: Table, days: Ints) -> list[Row]:
     """The rain that granules want. Where the lawn can be watered no rain is needed and the limit falls away."""
     chance = table.rain.dissolved
     band = table.limits.rain_band_mm
@@ -96,12 +120,12 @@ def _band_row(task: Task, table: Table, days: np.ndarray, estate: Estate) -> lis
     if task.lawn.irrigation != "none":
         return [Row("rain_band", "1", chance, 0.0, None, band.source, note=f"{note}; the lawn can be watered")]
     left = np.maximum(0, task.due.latest.toordinal() - days)
-    wanted = np.array([go_threshold(int(day)) for day in left])
+    wanted = np.array([max(LEAST_CHANCE, go_threshold(int(day))) for day in left])
     source = f"{band.source}; go threshold by days left, optimal stopping"
     return [Row("rain_band", "1", chance, wanted, None, source, note=note)]
 
 
-def _allowed_dates(estate: Estate, task: Task, days: np.ndarray, today: date, entries: Sequence[Entry]) -> Bools:
+def _allowed_dates(estate: Estate, task: Task, days: Ints, today: date, entries: Sequence[Entry]) -> Bools:
     """Hours whose date the lawn's own limits allow and that lie in the step's season and not before it is due."""
     allowed = {}
     for day in np.unique(days):
@@ -133,20 +157,37 @@ def _cost(table: Table) -> Floats:
     return np.zeros(table.forecast.hours)
 
 
+def _story(rows: list[Row], hours: Ints, table: Table) -> tuple[Stretch, ...]:
+    """What rules out the workable hours of today: for each hour the failing limit named first, joined up."""
+    ranked = sorted(rows, key=lambda row: PRIORITY.index(row.name))
+    told: list[Stretch] = []
+    for at in hours:
+        failing = next((row for row in ranked if row.known[at] and not row.ok[at]), None)
+        if failing is None:
+            continue
+        start = table.forecast.start + int(at) * HOUR
+        if told and told[-1].limit.name == failing.name and told[-1].end == start:
+            told[-1] = replace(told[-1], end=start + HOUR)
+        else:
+            told.append(Stretch(start, start + HOUR, limit_at(failing, int(at))))
+    return tuple(told)
+
+
 def _best_run(table: Table, mask: Bools, now: datetime) -> Window | None:
-    """The run of fitting hours with the best start in it; the earlier where two are alike to a hundredth."""
-    cost = np.round(_cost(table), 2)
+    """The run of fitting hours with the best start in it; the earlier where two are alike to three hundredths."""
+    cost = _cost(table)
     runs = _runs(mask)
     if not runs:
         return None
-    first, end = min(runs, key=lambda run: (cost[run[0] : run[1]].min(), run[0]))
-    best = first + int(np.argmin(cost[first:end]))
+    least = cost[mask].min() + ALIKE
+    first, end = next(run for run in runs if cost[run[0] : run[1]].min() <= least)
+    best = first + int(np.argmax(cost[first:end] <= least))
     start = table.forecast.start
     begin = max(start + first * HOUR, now)
     return Window(begin, start + end * HOUR, max(start + best * HOUR, now), not table.hourly[first:end].all())
 
 
-def _next_run(table: Table, mask: Bools, days: np.ndarray, now: datetime) -> Window | None:
+def _next_run(table: Table, mask: Bools, days: Ints, now: datetime) -> Window | None:
     """The best run of the first later day that has one."""
     fitting = np.flatnonzero(mask)
     if not fitting.size:
@@ -163,7 +204,7 @@ def _nearest(rows: list[Row], slots: Bools) -> int | None:
     return int(hours[np.argmin(fails[hours])])
 
 
-def _limit_at(row: Row, at: int) -> Limit:
+def limit_at(row: Row, at: int) -> Limit:
     """One row at one hour."""
     low, high = (None if x is None else float(np.broadcast_to(x, row.value.shape)[at]) for x in (row.low, row.high))
     value = float(row.value[at])

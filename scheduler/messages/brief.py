@@ -27,7 +27,10 @@ def message_for(brief: Brief, estate: Estate, person: Person | None, *, trial: b
     text = _text(brief, groups, notes, cautions, zone)
     page = _HTML.render(
         title=title,
-        groups=[(name, [(line, SIGN[line.verdict], COLOUR[line.verdict]) for line in lines]) for name, lines in groups],
+        groups=[
+            (name, [(line, _after_sign(line), SIGN[line.verdict], COLOUR[line.verdict]) for line in lines])
+            for name, lines in groups
+        ],
         notes=notes,
         cautions=cautions,
         coming=[f"{lawn}: {product} from {show.day(when)}" for lawn, product, when in brief.coming[:MOST_COMING]],
@@ -35,6 +38,15 @@ def message_for(brief: Brief, estate: Estate, person: Person | None, *, trial: b
         label=LABEL_FIRST,
     )
     return Message(title, text, page)
+
+
+def _after_sign(line: Line) -> str:
+    """The line's text without the verdict, which the sign before it has said."""
+    for word in ("Go ", "Hold: ", "No decision: "):
+        if line.text.startswith(word):
+            rest = line.text.removeprefix(word)
+            return rest[:1].upper() + rest[1:]
+    return line.text
 
 
 def tally(brief: Brief) -> str:
@@ -96,7 +108,7 @@ def _text(
         if name:
             parts.append(f"\nROUND {name}")
         for line in lines:
-            parts.append(f"\n{SIGN[line.verdict]}  {line.lawn_name}, {line.product_name}\n{line.text}")
+            parts.append(f"\n{SIGN[line.verdict]}  {line.lawn_name}, {line.product_name}\n{_after_sign(line)}")
     if not brief.lines:
         parts.append("\nNothing is due today.")
     if cautions:
@@ -123,10 +135,10 @@ _HTML = Environment(autoescape=True, undefined=StrictUndefined, trim_blocks=True
 {% endfor %}
 {% for name, lines in groups %}
 {% if name %}<h2 style="font-size:15px;margin:18px 0 6px;letter-spacing:1px">ROUND {{ name }}</h2>{% endif %}
-{% for line, sign, colour in lines %}
+{% for line, said, sign, colour in lines %}
 <div style="margin:0 0 12px;padding:2px 0 2px 12px;border-left:5px solid {{ colour }}">
 <div><b style="color:{{ colour }}">{{ sign }}</b>&ensp;<b>{{ line.lawn_name }}</b>, {{ line.product_name }}</div>
-<div>{{ line.text }}</div>
+<div>{{ said }}</div>
 </div>
 {% endfor %}
 {% else %}

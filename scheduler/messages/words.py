@@ -8,13 +8,15 @@ from config.resolve import product_limits
 from scheduler.decide.cautions import dry_hours
 from scheduler.messages import show
 from scheduler.season.due import Task
-from scheduler.values import Job, Limit, Line, Window
+from scheduler.values import Job, Limit, Line, Stretch, Window
 
 WATER_IN = "water 15-20 min"  # common practice
 
 
 def reason(line: Line, zone: str, units: str) -> str:
     """Why a line is held or undecided, or what limits a go, in a few words."""
+    if len({stretch.limit.name for stretch in line.story}) > 1:
+        return _day_words(line.story[:3], zone, units)
     limits = [limit for limit in line.limits if limit.name == line.binding]
     chosen = next((limit for limit in limits if limit.ok is False), limits[0] if limits else None)
     if line.verdict == "unknown":
@@ -23,7 +25,16 @@ def reason(line: Line, zone: str, units: str) -> str:
         return "no working hours left today"
     if line.binding == "daylight":
         return "no daylight left in the working hours"
+    amount = next((x for x in limits if x.ok is False and x.unit != "1" and x.value is not None), None)
+    if chosen and amount and amount is not chosen and chosen.unit == "1":
+        return f"{_limit_words(chosen, units)}; the forecast has {show.rain(amount.value or 0, units)}"
     return _limit_words(chosen, units) if chosen else ""
+
+
+def _day_words(story: tuple[Stretch, ...], zone: str, units: str) -> str:
+    """The day's obstacles in order: "the leaf is wet until 10:00, then gusts of 45 km/h (at most 30 km/h)"."""
+    first, *rest = (_limit_words(stretch.limit, units) for stretch in story)
+    return f"{first} until {show.clock(story[0].end, zone)}" + "".join(f", then {words}" for words in rest)
 
 
 def _limit_words(limit: Limit, units: str) -> str:
@@ -111,8 +122,8 @@ def _late(line: Line, today: date) -> str:
     if today <= line.due.latest:
         return ""
     if line.due.first:
-        return f" (Nothing recorded yet; the first was wanted by {show.day(line.due.latest)}.)"
-    return f" (It was wanted by {show.day(line.due.latest)}; never make up for it with a larger dose.)"
+        return " Nothing is recorded yet this season."
+    return f" It was wanted by {show.day(line.due.latest)}; never make up for it with a larger dose."
 
 
 def _next(line: Line, zone: str, today: date) -> str:
@@ -154,12 +165,15 @@ def _rain_outlook(line: Line, task: Task, window: Window, zone: str, units: str)
     dry = dry_hours(task.product)
     if dry is not None and chance.washed_off is not None and limits.wet_mm is not None:
         until = window.end + timedelta(hours=dry)
-        next_day = until.astimezone(ZoneInfo(zone)).date() > window.start.astimezone(ZoneInfo(zone)).date()
-        stop = f"{show.clock(until, zone)}{' the next day' if next_day else ''}"
+        same_day = until.astimezone(ZoneInfo(zone)).date() == window.start.astimezone(ZoneInfo(zone)).date()
+        short = same_day and window.end - window.start <= timedelta(hours=4)
+        stop = f"until {show.clock(until, zone)}" if short else f"for {dry:g} h after you finish"
         text = (
             f"{show.percent(chance.washed_off).capitalize()} chance of "
-            f"{show.rain(limits.wet_mm.number, units)} or more within {dry:g} h. Keep sprinklers off until {stop}."
+            f"{show.rain(limits.wet_mm.number, units)} or more within {dry:g} h."
         )
+        if task.lawn.irrigation != "none":
+            text += f" Keep sprinklers off {stop}."
         if line.form == "combined":
             damp = " Wet the lawn lightly first if the leaf is dry." if task.lawn.irrigation != "none" else ""
             text += (
@@ -170,11 +184,11 @@ def _rain_outlook(line: Line, task: Task, window: Window, zone: str, units: str)
         return text
     if chance.dissolved is not None and limits.rain_band_mm is not None:
         low, high = limits.rain_band_mm.value
+        if task.lawn.irrigation != "none" and (chance.too_dry or 0) > 0.5:
+            return f"Little rain in sight ({show.percent(chance.dissolved)} for enough): {WATER_IN} the same evening."
         text = (
             f"{show.percent(chance.dissolved).capitalize()} chance that "
             f"{show.rain_band(low, high, units)} of rain dissolves it within {chance.window_h:g} h."
         )
-        if task.lawn.irrigation != "none" and (chance.too_dry or 0) > 0.3:
-            return f"{text} If it stays dry, {WATER_IN} the same evening."
         return f"{text} If none has fallen by then, {WATER_IN}."
     return ""

@@ -21,11 +21,12 @@ def rule_limits(
 
 def _single_caps(estate: Estate, dose: Nutrients) -> list[Limit]:
     """Caps on one application."""
-    shipped = defaults("ground")["single_soluble_n_g_m2"]
-    soluble, source = shipped.number, shipped.source
-    if estate.rules.single_soluble_n_g_m2 is not None and estate.rules.single_soluble_n_g_m2 < soluble:
-        soluble, source = estate.rules.single_soluble_n_g_m2, "estate.toml [rules] single_soluble_n_g_m2"
-    limits = [_cap("nitrogen_cap", dose.soluble_n, "g soluble N/m2", soluble, source)] if dose.n > 0 else []
+    limits = []
+    if estate.rules.single_soluble_n_g_m2 is not None and dose.n > 0:
+        source = "estate.toml [rules] single_soluble_n_g_m2"
+        limits.append(
+            _cap("nitrogen_cap", dose.soluble_n, "g soluble N/m2", estate.rules.single_soluble_n_g_m2, source)
+        )
     if estate.rules.single_n_g_m2 is not None and dose.n > 0:
         limits.append(
             _cap("nitrogen_cap", dose.n, "g N/m2", estate.rules.single_n_g_m2, "estate.toml [rules] single_n_g_m2")

@@ -1,0 +1,59 @@
+"""Weather for a command: recorded answers given by file, or the feeds, kept in the store."""
+
+import os
+from collections.abc import Sequence
+from datetime import datetime
+from pathlib import Path
+from typing import get_args
+
+from adapters.cli.context import Context, Ended
+from adapters.feeds.recorded import read_recorded
+from config.models import Estate, Provider
+from scheduler.ports import FeedUnusable
+from scheduler.values import CellWeather
+from scheduler.weather.cells import cell_of, centre
+from scheduler.weather.trust import judge_age
+
+
+def cells_of(estate: Estate) -> list[str]:
+    """The forecast cells of an estate's lawns, each once."""
+    return sorted({cell_of(lawn.latitude, lawn.longitude) for lawn in estate.lawns})
+
+
+def recorded_weather(cells: Sequence[str], specs: Sequence[str], now: datetime) -> dict[str, CellWeather]:
+    """For each cell the first of the recorded answers (PROVIDER:FILE) that is usable and about its place.
+
+    An answer that cannot be used counts as a feed that failed: its cells are down, with the reason. A mistyped
+    provider or file ends the command instead, so that it is not taken for missing weather.
+    """
+    for spec in specs:
+        provider, _, name = spec.partition(":")
+        if provider not in get_args(Provider):
+            raise Ended(f"--forecast: found {spec!r}, allowed: PROVIDER:FILE with {', '.join(get_args(Provider))}")
+        if not os.access(name, os.R_OK) or not Path(name).is_file():
+            raise Ended(f"--forecast: the file {name!r} cannot be read")
+    return {cell: _recorded(cell, specs, now) for cell in cells}
+
+
+def _recorded(cell: str, specs: Sequence[str], now: datetime) -> CellWeather:
+    latitude, longitude = centre(cell)
+    said = []
+    for spec in specs:
+        try:
+            return judge_age(cell, read_recorded(spec, latitude=latitude, longitude=longitude, now=now), now)
+        except FeedUnusable as error:
+            said.append(f"{spec.partition(':')[0]}: {error}")
+    return CellWeather(cell, None, "down", "; ".join(dict.fromkeys(said)))
+
+
+def weather_for(context: Context, specs: Sequence[str], now: datetime) -> dict[str, CellWeather]:
+    """The weather of every cell at `now`: recorded where `specs` are given, else asked of the feeds and stored."""
+    estate = context.estate
+    if specs:
+        return recorded_weather(cells_of(estate), specs, now)
+    from adapters.refresh import refresh_estate
+    from adapters.weather import weather_now
+
+    with context.store() as store:
+        refresh_estate(store, estate, now, context.environ, allow_local=context.allow_local)
+        return weather_now(store, estate, now)

@@ -1,0 +1,1 @@
+"""The invented estate and forecasts of `ligule demo`."""
