@@ -153,7 +153,7 @@ def test_frozen_and_saturated_ground_hold_granules(estate: Estate) -> None:
     freezing = mild(MIDNIGHT - timedelta(days=1), temperature_c=cold, rain=dict.fromkeys(range(54, 60), 1.0))
     held = lines(estate, freezing)["spring-grain"]
     assert (held.verdict, held.binding) == ("hold", "ground")  # Defra PB12736i: frozen for more than 12 h in 24
-    wet = dict.fromkeys(range(12, 32), 1.5) | dict.fromkeys(range(56, 62), 1.0)  # until 08:00, and tomorrow
+    wet = dict.fromkeys(range(12, 32), 3.0) | dict.fromkeys(range(56, 62), 1.0)  # until 08:00, and tomorrow
     before = mild(MIDNIGHT - timedelta(days=1), rain=wet)
     held = lines(estate, before)["spring-grain"]
     assert (held.verdict, held.binding) == ("hold", "ground")
