@@ -15,6 +15,21 @@ Provider = Literal["met-norway", "nws", "bright-sky", "open-meteo"]
 Soil = Literal[
     "sand", "loamy-sand", "sandy-loam", "loam", "silt-loam", "silty-clay-loam", "clay-loam", "silty-clay", "clay"
 ]
+Species = Literal[
+    "cool-mixed",
+    "kentucky-bluegrass",
+    "perennial-ryegrass",
+    "tall-fescue",
+    "fine-fescue",
+    "bentgrass",
+    "warm-mixed",
+    "bermudagrass",
+    "zoysiagrass",
+    "st-augustinegrass",
+    "centipedegrass",
+    "bahiagrass",
+    "buffalograss",
+]
 Ingredient = Literal["ammonium", "calcium", "iron", "lime", "magnesium", "phosphate", "sulphate"]
 Ident = Annotated[str, Field(pattern=r"^[a-z0-9][a-z0-9_-]{0,63}$")]
 MonthDay = Annotated[str, Field(pattern=r"^(0[1-9]|1[0-2])-(0[1-9]|[12][0-9]|3[01])$")]
@@ -93,7 +108,10 @@ class Lawn(Part):
     outline: str | None = None
     timezone: str | None = None
     grass: Literal["cool", "warm"] = "cool"
+    species: Species | None = None
     soil: Soil | None = None
+    soil_test_on: date | None = None
+    soil_test_p: Literal["low", "medium", "high", "very-high"] | None = None
     programme: str | None = None
     round: str | None = None
     client: str | None = None
