@@ -103,20 +103,21 @@ def _optional(path: Path, kind: str, problems: list[Problem], draft: Draft) -> D
     if not path.exists() and not path.is_symlink():
         return None
     document = read_toml(path, problems)
-    if document is None:
+    # A misspelt table name hides what was meant to be in it.
+    if document is None or _refuse_unknown(document, [kind], problems):
         draft.unread.add(kind)
-    else:
-        _refuse_unknown(document, [kind], problems)
     return document
 
 
-def _refuse_unknown(document: Document, known: list[str], problems: list[Problem]) -> None:
+def _refuse_unknown(document: Document, known: list[str], problems: list[Problem]) -> bool:
+    """Report the unknown keys at the top of a file; True if there are any."""
     source = Source(document.file, document.lines)
     for key in document.table:
         if key not in known:
             other = _OTHER_FILES.get(key)
             allowed = f"this table in {other}" if other else known_text(key, known, "a known key")
             problems.append(source.problem((key,), "an unknown key", allowed))
+    return any(key not in known for key in document.table)
 
 
 def _entries(document: Document, key: str, problems: list[Problem]) -> list[tuple[Any, Source]]:
