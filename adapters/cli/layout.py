@@ -40,23 +40,40 @@ def columns(rows: Sequence[Sequence[str]], right: Iterable[int] = ()) -> str:
 
 
 def limits_table(limits: Iterable[Limit]) -> str:
-    """Every limit: kept or not, value, allowed range, margin; its source below."""
-    said = {True: "kept", False: "BROKEN", None: "unknown"}
+    """Every limit: kept or not, value, allowed range and margin; its source below."""
+    state = {True: "kept", False: "BROKEN", None: "unknown"}
     out = []
     for limit in limits:
-        low, high = limit.allowed
-        bounds = "-" if low is None and high is None else f"{_number(low)} .. {_number(high)}"
-        left = margin(limit)
-        value = "-" if limit.value is None else f"{limit.value:.3g}"
-        margin_text = "" if left is None else f"margin {left:+.3g}"
-        out.append(f"{limit.name:<16}{said[limit.ok]:<9}{value:>8} {limit.unit:<18}{bounds:<14}{margin_text}".rstrip())
+        out.append(f"{limit.name:<16}{state[limit.ok]:<9}{_measured(limit)}".rstrip())
         detail = "; ".join(part for part in (limit.note, limit.source) if part)
         out += textwrap.wrap(detail, WIDTH, initial_indent="    ", subsequent_indent="    ")
     return "\n".join(out)
 
 
-def _number(value: float | None) -> str:
-    return "" if value is None else f"{value:.3g}"
+# What 0 and 1 mean for limits that are either kept or not.
+_EITHER = {
+    "hours": ("outside", "inside"),
+    "daylight": ("dark", "light"),
+    "inversion": ("mixed air", "still and clear near dark"),
+    "leaf": ("dry", "wet"),
+}
+
+
+def _measured(limit: Limit) -> str:
+    """ "2.4 m/s, allowed 0.8 to 5.5, margin 1.6"."""
+    if limit.value is None:
+        return ""
+    if limit.name in _EITHER:
+        word = _EITHER[limit.name][round(limit.value)]
+        return limit.unit if limit.name == "leaf" and limit.value else word
+    low, high = limit.allowed
+    unit = "" if limit.unit == "1" else f" {limit.unit}"
+    bounds = [f"at least {low:.3g}"] if high is None and low is not None else []
+    bounds += [f"at most {high:.3g}"] if low is None and high is not None else []
+    bounds += [f"allowed {low:.3g} to {high:.3g}"] if low is not None and high is not None else []
+    left = margin(limit)
+    bounds += [f"margin {left:.3g}"] if left is not None else []
+    return ", ".join([f"{limit.value:.3g}{unit}", *bounds])
 
 
 def hours_table(hours: Sequence[Hour], zone: str, units: str) -> str:

@@ -119,6 +119,6 @@ def _mix_text(told: Mix, name: str, units: str, strength: float | None) -> str:
         f"K2O {show.per_area(dose.k2o, units)}, Fe {show.per_area(dose.fe, units)}"
     )
     if strength is not None:
-        lines.append(f"Strength of the mix: {strength:.2g} % w/v of nutrient salts")
+        lines.append(f"Strength of the mix: {strength:.2g} % product, w/v")
     lines.append("The product label and local law come first.")
     return "\n".join(lines)
