@@ -5,18 +5,20 @@ A row is marked sent only after the receiver took the message. A kill in between
 
 import hashlib
 import json
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from typing import Any, Literal
 
-from sqlalchemy import ColumnElement, Connection, Table, and_, func, or_, select, update
+from sqlalchemy import ColumnElement, Connection, Row, Table, and_, func, or_, select, update
 from sqlalchemy.dialects import postgresql, sqlite
 
 from adapters.store.tables import about, brief_log, outbox
 from scheduler.clockwork.retry import RetryDecision
 from scheduler.values import Message
 
+NOTHING = Message(title="", text="", html="")
+CHUNK = 200  # rows a statement; SQLite takes 32766 values
 LEASE = timedelta(minutes=5)  # longer than any send may take; a row held beyond it belongs to nobody
 
 
@@ -60,6 +62,22 @@ class BriefRow:
     created_at: datetime
 
 
+@dataclass(frozen=True)
+class QueuedBrief:
+    """A brief to be recorded: decided and to be sent (queued), too late (expired), or impossible (dead)."""
+
+    person: str
+    local_date: date
+    reach: tuple[str, ...]
+    due_at: datetime
+    expires_at: datetime
+    message: Message = NOTHING
+    lines: str = "[]"
+    state: Literal["queued", "expired", "dead"] = "queued"
+    note: str = ""
+    kind: str = "brief"
+
+
 def channel_key(reach: str) -> str:
     """The name of a channel in the database: SHA-256 of the reach as written, with its ${NAME} unfilled."""
     return hashlib.sha256(reach.encode()).hexdigest()
@@ -79,55 +97,65 @@ def about_value(connection: Connection, name: str) -> str:
     return str(value)
 
 
-def log_brief(connection: Connection, row: BriefRow) -> bool:
-    """Record the brief of one person and date; False (and nothing done) if there is one already."""
-    values = {name: getattr(row, name) for name in brief_log.c.keys()}  # noqa: SIM118
-    return _insert_once(connection, brief_log, [values]) == 1
-
-
-def add_messages(
-    connection: Connection,
-    kind: str,
-    brief: BriefRow,
-    reach: Sequence[str],
-    message: Message,
-    *,
-    due_at: datetime,
-    expires_at: datetime,
-    state: Literal["due", "expired", "dead"],
-) -> int:
-    """One outbox row for each channel of `reach`; how many were new."""
-    rows = []
+def queue(connection: Connection, batch: Sequence[QueuedBrief], now: datetime) -> int:
+    """Record decisions with their messages; how many were new. One that is on record already adds nothing."""
     store_id = about_value(connection, "id")
-    for index, template in enumerate(dict.fromkeys(reach)):
-        channel = channel_key(template)
-        rows.append(
-            {
-                "kind": kind,
-                "person": brief.person,
-                "local_date": brief.local_date,
-                "channel": channel,
-                "channel_index": index,
-                "idempotency_key": idempotency_key(store_id, kind, brief.person, brief.local_date, channel),
-                "title": message.title,
-                "text": message.text,
-                "html": message.html,
-                "state": state,
-                "created_at": brief.created_at,
-                "due_at": due_at,
-                "expires_at": expires_at,
-                "next_try_at": brief.created_at,
-            }
+    new = 0
+    for start in range(0, len(batch), CHUNK):
+        chunk = {(brief.person, brief.local_date): brief for brief in batch[start : start + CHUNK]}
+        rows = [_brief_row(brief, now) for brief in chunk.values()]
+        logged = _insert_free(connection, brief_log, rows, brief_log.c.person, brief_log.c.local_date)
+        kept = [chunk[(row.person, row.local_date)] for row in logged]
+        _insert_free(
+            connection, outbox, [row for brief in kept for row in _messages(store_id, brief, now)], outbox.c.id
         )
-    return _insert_once(connection, outbox, rows)
+        new += len(kept)
+    return new
 
 
-def _insert_once(connection: Connection, table: Table, rows: list[dict[str, Any]]) -> int:
-    """Insert rows whose unique keys are free; how many were."""
+def _brief_row(brief: QueuedBrief, now: datetime) -> dict[str, Any]:
+    return {
+        "person": brief.person,
+        "local_date": brief.local_date,
+        "state": brief.state,
+        "lines": brief.lines,
+        "note": brief.note,
+        "created_at": now,
+    }
+
+
+def _messages(store_id: str, brief: QueuedBrief, now: datetime) -> Iterator[dict[str, Any]]:
+    """One outbox row for each channel. A brief that is given up has its rows too, in its own state and without text."""
+    for index, template in enumerate(dict.fromkeys(brief.reach)):
+        channel = channel_key(template)
+        yield {
+            "kind": brief.kind,
+            "person": brief.person,
+            "local_date": brief.local_date,
+            "channel": channel,
+            "channel_index": index,
+            "idempotency_key": idempotency_key(store_id, brief.kind, brief.person, brief.local_date, channel),
+            "title": brief.message.title,
+            "text": brief.message.text,
+            "html": brief.message.html,
+            "state": "due" if brief.state == "queued" else brief.state,
+            "created_at": now,
+            "due_at": brief.due_at,
+            "expires_at": brief.expires_at,
+            "next_try_at": now,
+        }
+
+
+def _insert_free(connection: Connection, table: Table, rows: list[dict[str, Any]], *back: Any) -> list[Row[Any]]:
+    """Insert the rows whose unique keys are free; the columns `back` of those that went in."""
     if not rows:
-        return 0
+        return []
     dialect = postgresql if connection.dialect.name == "postgresql" else sqlite
-    return connection.execute(dialect.insert(table).values(rows).on_conflict_do_nothing()).rowcount
+    added: list[Row[Any]] = []
+    for start in range(0, len(rows), CHUNK):
+        statement = dialect.insert(table).values(rows[start : start + CHUNK]).on_conflict_do_nothing()
+        added += connection.execute(statement.returning(*back)).all()
+    return added
 
 
 def claim(connection: Connection, now: datetime, owner: str, limit: int) -> list[OutboxRow]:

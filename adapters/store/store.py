@@ -1,23 +1,20 @@
 """The store: small explicit units of work, each one transaction, none held open over a network call."""
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from datetime import date, datetime
 from pathlib import Path
-from typing import Literal
 
 from sqlalchemy import Connection, Engine
 from sqlalchemy.exc import SQLAlchemyError
 
 from adapters.store import briefs, forecasts, ledger, maintenance
-from adapters.store.briefs import BriefRow, OutboxRow
+from adapters.store.briefs import BriefRow, OutboxRow, QueuedBrief
 from adapters.store.engine import StoreError, database_url, make_engine
-from adapters.store.forecasts import StoredRun
+from adapters.store.forecasts import RunHead, StoredRun
 from adapters.store.migrate import upgrade
 from scheduler.clockwork.retry import MOST_CLAIMS, RetryDecision
-from scheduler.values import Entry, Message
-
-NOTHING = Message(title="", text="", html="")
+from scheduler.values import Entry
 
 
 def open_store(folder: Path, database: str | None = None) -> "Store":
@@ -83,15 +80,15 @@ class Store:
 
     def save_forecast(
         self, cell: str, provider: str, *, issued_at: datetime, received_at: datetime, body: bytes
-    ) -> None:
-        """Keep one good answer of a feed."""
+    ) -> int:
+        """Keep one good answer of a feed; its id."""
         with self._writing() as connection:
-            forecasts.save(connection, cell, provider, issued_at=issued_at, received_at=received_at, body=body)
+            return forecasts.save(connection, cell, provider, issued_at=issued_at, received_at=received_at, body=body)
 
-    def newest_runs(self, cells: Iterable[str]) -> dict[tuple[str, str], int]:
-        """(cell, provider) -> id of the newest run kept."""
+    def newest_runs(self, now: datetime) -> dict[tuple[str, str], RunHead]:
+        """(cell, provider) -> the newest run known at `now`."""
         with self._reading() as connection:
-            return forecasts.newest_ids(connection, cells)
+            return forecasts.newest(connection, now)
 
     def load_run(self, run_id: int) -> StoredRun | None:
         """One run with its body."""
@@ -100,51 +97,14 @@ class Store:
 
     # Briefs and the outbox.
 
-    def queue_brief(
-        self,
-        person: str,
-        local_date: date,
-        lines: str,
-        reach: Sequence[str],
-        message: Message,
-        *,
-        due_at: datetime,
-        expires_at: datetime,
-        now: datetime,
-        kind: str = "brief",
-    ) -> bool:
-        """Record a decision and its messages, all or nothing; False if this person and date are on record already."""
-        brief = BriefRow(person, local_date, "queued", lines, "", now)
-        with self._writing() as connection:
-            if not briefs.log_brief(connection, brief):
-                return False
-            briefs.add_messages(
-                connection, kind, brief, reach, message, due_at=due_at, expires_at=expires_at, state="due"
-            )
-            return True
+    def queue_brief(self, brief: QueuedBrief, now: datetime) -> bool:
+        """Record one brief and its messages, all or nothing; False if this person and date are on record already."""
+        return self.queue_briefs([brief], now) == 1
 
-    def give_up_brief(
-        self,
-        person: str,
-        local_date: date,
-        reach: Sequence[str],
-        *,
-        state: Literal["expired", "dead"],
-        why: str,
-        due_at: datetime,
-        expires_at: datetime,
-        now: datetime,
-        kind: str = "brief",
-    ) -> bool:
-        """Record that a brief came too late (`expired`) or could not be made (`dead`): nothing is sent."""
-        brief = BriefRow(person, local_date, state, "[]", why, now)
+    def queue_briefs(self, batch: Sequence[QueuedBrief], now: datetime) -> int:
+        """Record several briefs and their messages in one transaction; how many were not on record yet."""
         with self._writing() as connection:
-            if not briefs.log_brief(connection, brief):
-                return False
-            briefs.add_messages(
-                connection, kind, brief, reach, NOTHING, due_at=due_at, expires_at=expires_at, state=state
-            )
-            return True
+            return briefs.queue(connection, batch, now)
 
     def recorded_briefs(self, since: date) -> set[tuple[str, date]]:
         """(person, local date) of the briefs on record from `since` on."""

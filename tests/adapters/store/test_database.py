@@ -15,7 +15,7 @@ from sqlalchemy import text
 from sqlalchemy.dialects import postgresql
 from sqlalchemy.schema import CreateTable
 
-from adapters.store import Store, StoreError, migrate, open_store
+from adapters.store import QueuedBrief, Store, StoreError, migrate, open_store
 from adapters.store.maintenance import backup, restore
 from adapters.store.tables import metadata
 from scheduler.values import Entry, Message
@@ -30,7 +30,7 @@ def entry(amount: float = 1.0) -> Entry:
 
 def queue(store: Store, person: str = "ines") -> None:
     until = NOW + timedelta(hours=5)
-    store.queue_brief(person, DAY, "[]", ("a", "b"), Message("t", "x", "h"), due_at=NOW, expires_at=until, now=NOW)
+    store.queue_brief(QueuedBrief(person, DAY, ("a", "b"), NOW, until, Message("t", "x", "h")), NOW)
 
 
 def test_read_then_write_in_eight_threads_loses_no_update(tmp_path: Path) -> None:

@@ -4,7 +4,7 @@ from pathlib import Path
 
 import pytest
 
-from adapters.store import Store, StoreError, open_store
+from adapters.store import QueuedBrief, Store, StoreError, open_store
 from scheduler.clockwork.retry import MOST_CLAIMS, RetryDecision
 from scheduler.values import Message
 
@@ -23,7 +23,7 @@ def store(tmp_path: Path):
 
 
 def queue(store: Store, person: str = "ines", reach: tuple[str, ...] = REACH, day: date = DAY) -> bool:
-    return store.queue_brief(person, day, "[]", reach, MESSAGE, due_at=DUE, expires_at=EXPIRES, now=DUE)
+    return store.queue_brief(QueuedBrief(person, day, reach, DUE, EXPIRES, MESSAGE), DUE)
 
 
 def states(store: Store) -> list[str]:
@@ -42,6 +42,15 @@ def test_a_brief_is_queued_once_per_person_date_and_channel(store: Store) -> Non
     assert store.recorded_briefs(DAY) == {("ines", DAY), ("otto", DAY), ("ines", DAY + timedelta(days=1))}
 
 
+def test_a_batch_adds_what_is_new_and_nothing_else(store: Store) -> None:
+    queue(store, person="p7")
+    batch = [QueuedBrief(f"p{n}", DAY, REACH, DUE, EXPIRES, MESSAGE) for n in range(450)]
+    assert store.queue_briefs(batch, DUE) == 449
+    assert store.queue_briefs(batch, DUE) == 0
+    rows = store.outbox_rows()
+    assert len(rows) == len({row.idempotency_key for row in rows}) == 900
+
+
 def test_a_channel_named_twice_gets_one_message(store: Store) -> None:
     queue(store, reach=("${INES_MAIL}", "${INES_MAIL}"))
     assert len(store.outbox_rows()) == 1
@@ -50,7 +59,7 @@ def test_a_channel_named_twice_gets_one_message(store: Store) -> None:
 def test_a_decision_that_cannot_be_written_whole_leaves_nothing_behind(store: Store) -> None:
     broken = Message("Monday", None, "")  # type: ignore[arg-type]
     with pytest.raises(StoreError):
-        store.queue_brief("ines", DAY, "[]", REACH, broken, due_at=DUE, expires_at=EXPIRES, now=DUE)
+        store.queue_brief(QueuedBrief("ines", DAY, REACH, DUE, EXPIRES, broken), DUE)
     assert store.outbox_rows() == []
     assert store.recorded_briefs(DAY) == set()
 
@@ -144,8 +153,8 @@ def test_a_row_that_kills_every_sender_is_laid_aside(store: Store) -> None:
 
 
 def test_a_brief_given_up_is_on_record_and_never_sent(store: Store) -> None:
-    assert store.give_up_brief(
-        "ines", DAY, REACH, state="expired", why="came too late", due_at=DUE, expires_at=EXPIRES, now=EXPIRES
+    assert store.queue_brief(
+        QueuedBrief("ines", DAY, REACH, DUE, EXPIRES, state="expired", note="came too late"), EXPIRES
     )
     assert not queue(store)
     assert states(store) == ["expired", "expired"]
