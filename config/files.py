@@ -20,7 +20,8 @@ def read_text(path: Path, problems: list[Problem]) -> str | None:
         return _decoded(_read_bytes(path), SAVE_AS.get(path.suffix, "text in UTF-8"))
     except _Unreadable as error:
         found, allowed, line = error.args
-        problems.append(Problem(path.name, line, "", found, allowed))
+        of_sheet = path.suffix == ".csv"
+        problems.append(Problem(path.name, None if of_sheet else line, "", found, allowed, line if of_sheet else None))
         return None
 
 

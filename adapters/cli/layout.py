@@ -94,10 +94,16 @@ def hours_table(hours: Sequence[Hour], zone: str, units: str) -> str:
                 "-" if hour.rain_mm is None else show.rain(hour.rain_mm, units),
                 "-" if hour.wind_m_s is None else show.wind(hour.wind_m_s, units),
                 "-" if hour.temperature_c is None else show.temperature(hour.temperature_c, units),
-                " ".join(hour.stopped_by),
+                _few(hour.stopped_by),
             )
         )
     return columns(rows, right=(2, 3, 4, 5)) if hours else "No fresh forecast: there is nothing to list."
+
+
+def _few(names: Sequence[str], most: int = 3) -> str:
+    """The first few names, and how many more."""
+    more = len(names) - most
+    return " ".join(names[:most]) + (f" +{more}" if more > 0 else "")
 
 
 def _chance(limits: Iterable[Limit]) -> str:

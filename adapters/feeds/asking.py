@@ -66,7 +66,8 @@ def endpoint(provider: str, feed: Feed, environ: Mapping[str, str]) -> Endpoint:
     unset name, and for the free Open-Meteo hosts unless the settings say the use is not commercial. The words of the
     error never quote the address: a key may be in it.
     """
-    given = str(dict(feed.urls).get(provider) or DEFAULTS[provider])  # type: ignore[call-overload]
+    urls = {str(name): url for name, url in feed.urls.items()}
+    given = urls.get(provider) or DEFAULTS[provider]
     try:
         asked = _filled(provider, given, environ)
         fault = feed_address_fault(asked.url)

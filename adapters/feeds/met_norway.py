@@ -5,7 +5,7 @@ Source: api.met.no/doc/locationforecast and its data model.
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import datetime, timedelta
 from typing import Any
 
 import numpy as np
@@ -67,6 +67,7 @@ class MetNorway:
     attribution = "Based on data from MET Norway (https://www.met.no/), CC BY 4.0"
     at_once = 1
     pause_s = 0.1  # terms: 20 requests a second over all installations of a program
+    keep_least, keep_unstated = timedelta(minutes=5), timedelta(minutes=30)
 
     def requests(self, places: Sequence[Place], *, endpoint: Endpoint) -> list[Asking]:
         """One request for each place, as the service allows no more."""

@@ -81,9 +81,9 @@ def rows(parent: Any, name: str) -> list[Any]:
     return found
 
 
-def shown(value: Any) -> str:
+def shown(value: Any, most: int = 40) -> str:
     """A value of the feed, short and harmless enough for a message."""
-    return ascii(value)[:40]
+    return ascii(value[:most] if isinstance(value, str) else value)[:most]
 
 
 def number(value: Any, what: str, low: float, high: float) -> float:

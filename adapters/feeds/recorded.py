@@ -1,12 +1,12 @@
 """Forecasts out of a file: an answer as a feed gave it, or wrapped with its HTTP headers."""
 
 import json
-from datetime import UTC, datetime
-from email.utils import parsedate_to_datetime
+from datetime import datetime
 from pathlib import Path
 from typing import Any
 
 from adapters.feeds import reading
+from adapters.feeds.failures import http_date
 from adapters.feeds.registry import feed_named
 from scheduler.ports import FeedUnusable
 from scheduler.weather.forecast import Forecast
@@ -57,8 +57,7 @@ def _date(headers: Any, now: datetime) -> datetime:
     said = next((text for key, text in headers.items() if key.lower() == "date"), None)
     if said is None:
         return now
-    try:
-        when = parsedate_to_datetime(str(said))
-        return (when if when.tzinfo else when.replace(tzinfo=UTC)).astimezone(UTC)
-    except (TypeError, ValueError, OverflowError):
-        raise FeedUnusable(f"the recorded Date cannot be read: {reading.shown(said)}") from None
+    when = http_date(str(said))
+    if when is None:
+        raise FeedUnusable(f"the recorded Date cannot be read: {reading.shown(said)}")
+    return when

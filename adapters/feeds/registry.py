@@ -1,7 +1,7 @@
 """The feeds by name."""
 
 from collections.abc import Sequence
-from datetime import datetime
+from datetime import datetime, timedelta
 from typing import Protocol
 
 from adapters.feeds.asking import Asking, Endpoint, Place
@@ -11,13 +11,15 @@ from scheduler.ports import FeedUnusable
 from scheduler.weather.forecast import Forecast
 
 
-class Feed(Protocol):
+class Source(Protocol):
     """A feed: how it is asked, and how its answers are read."""
 
     provider: str
     attribution: str
     at_once: int  # places in one request
     pause_s: float  # between requests
+    keep_least: timedelta  # an answer is not asked for again sooner
+    keep_unstated: timedelta  # nor than this where no Expires is given
 
     def requests(self, places: Sequence[Place], *, endpoint: Endpoint) -> list[Asking]:
         """The requests that fetch the forecasts of `places`."""
@@ -29,10 +31,10 @@ class Feed(Protocol):
         """Read the answer for one place. Raises FeedUnusable with the reason."""
 
 
-_FEEDS: dict[str, Feed] = {feed.provider: feed for feed in (MetNorway(), OpenMeteo())}
+_FEEDS: dict[str, Source] = {feed.provider: feed for feed in (MetNorway(), OpenMeteo())}
 
 
-def feed_named(provider: str) -> Feed:
+def feed_named(provider: str) -> Source:
     """The feed of that name. Raises FeedUnusable if there is none."""
     try:
         return _FEEDS[provider]

@@ -52,7 +52,7 @@ def save(
 
 
 def newest(connection: Connection, now: datetime) -> dict[tuple[str, str], RunHead]:
-    """(cell, provider) -> the run that came last, without its body. Runs from after `now` (a clock put back) are none."""
+    """(cell, provider) -> the run that came last, without its body; none from after `now` (a clock put back)."""
     runs = select(
         forecast_run.c.id,
         forecast_run.c.cell,
