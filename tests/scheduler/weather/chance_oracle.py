@@ -23,7 +23,7 @@ def chain(p, period_start, first, hours, rho):
             events.append((p[t], length))
     steps = []
     for (a, length_a), (b, length_b) in itertools.pairwise(events):
-        cov = rho ** math.sqrt((length_a + length_b) / 2) * math.sqrt(a * (1 - a) * b * (1 - b))
+        cov = rho ** (((length_a + length_b) / 2) ** 0.63) * math.sqrt(a * (1 - a) * b * (1 - b))
         cov = min(cov, a * (1 - b), b * (1 - a))
         steps.append((b - cov / (1 - a) if a < 1 else b, b + cov / a if a > 0 else b))
     return events[0][0], steps
