@@ -1,15 +1,20 @@
 """Received forecasts and the state of the feeds, by cell and provider."""
 
 import gzip
-from dataclasses import dataclass
+import json
+from dataclasses import dataclass, fields, replace
 from datetime import datetime, timedelta
+from typing import Any
 
-from sqlalchemy import Connection, delete, func, insert, select
+from sqlalchemy import Connection, Row, delete, exists, func, insert, select
+from sqlalchemy.dialects import postgresql, sqlite
 
-from adapters.store.tables import forecast_run
+from adapters.feeds.state import FetchState
+from adapters.store.tables import feed_state, forecast_run
 
 CLOCK_SLACK = timedelta(minutes=5)
 KEPT = 3  # last good answers kept of each cell and provider
+_STATE_NAMES = tuple(field.name for field in fields(FetchState) if field.name != "extra")
 
 
 @dataclass(frozen=True)
@@ -25,6 +30,22 @@ class StoredRun:
 
 
 @dataclass(frozen=True)
+class NewRun:
+    """One good answer to be kept. Packed before the transaction begins: packing takes longer than writing."""
+
+    cell: str
+    provider: str
+    issued_at: datetime
+    received_at: datetime
+    body_gz: bytes
+
+    @classmethod
+    def of(cls, cell: str, provider: str, *, issued_at: datetime, received_at: datetime, body: bytes) -> "NewRun":
+        """A run with its body packed."""
+        return cls(cell, provider, issued_at, received_at, gzip.compress(body, compresslevel=6, mtime=0))
+
+
+@dataclass(frozen=True)
 class RunHead:
     """What is known of a run without reading it."""
 
@@ -32,21 +53,18 @@ class RunHead:
     issued_at: datetime
 
 
-def save(
-    connection: Connection, cell: str, provider: str, *, issued_at: datetime, received_at: datetime, body: bytes
-) -> int:
-    """Keep one good answer (its id), and drop those of this cell and provider that are older than the last KEPT."""
+def save(connection: Connection, run: NewRun) -> int:
+    """Keep one good answer (its id), and drop those of its cell and provider that came before the last KEPT."""
     row = {
-        "cell": cell,
-        "provider": provider,
-        "issued_at": issued_at,
-        "received_at": received_at,
-        "body_gz": gzip.compress(body, compresslevel=6, mtime=0),
+        "cell": run.cell,
+        "provider": run.provider,
+        "issued_at": run.issued_at,
+        "received_at": run.received_at,
+        "body_gz": run.body_gz,
     }
     number = int(connection.execute(insert(forecast_run).values(row).returning(forecast_run.c.id)).scalar_one())
-    mine = (forecast_run.c.cell == cell) & (forecast_run.c.provider == provider)
-    newest = select(forecast_run.c.id).where(mine).order_by(forecast_run.c.id.desc())
-    kept = newest.limit(KEPT).scalar_subquery()
+    mine = (forecast_run.c.cell == run.cell) & (forecast_run.c.provider == run.provider)
+    kept = select(forecast_run.c.id).where(mine).order_by(forecast_run.c.id.desc()).limit(KEPT).scalar_subquery()
     connection.execute(delete(forecast_run).where(mine, forecast_run.c.id.not_in(kept)))
     return number
 
@@ -76,3 +94,28 @@ def load(connection: Connection, run_id: int) -> StoredRun | None:
     if row is None:
         return None
     return StoredRun(row.id, row.cell, row.provider, row.issued_at, row.received_at, gzip.decompress(row.body_gz))
+
+
+def save_state(connection: Connection, state: FetchState) -> None:
+    """Keep how a feed stands for a cell, in place of what was known before."""
+    row = {name: getattr(state, name) for name in _STATE_NAMES} | {"extra": json.dumps(dict(state.extra))}
+    dialect = postgresql if connection.dialect.name == "postgresql" else sqlite
+    statement = dialect.insert(feed_state).values(row)
+    keys = ("provider", "cell")
+    rest = {name: value for name, value in row.items() if name not in keys}
+    connection.execute(statement.on_conflict_do_update(index_elements=keys, set_=rest))
+
+
+def states(connection: Connection, provider: str) -> dict[str, FetchState]:
+    """Cell -> how one feed stands. Without an answer kept, its validators are left out: the feed is asked in full."""
+    kept = exists().where(forecast_run.c.cell == feed_state.c.cell, forecast_run.c.provider == feed_state.c.provider)
+    query = select(feed_state, kept.label("kept")).where(feed_state.c.provider == provider)
+    return {row.cell: _state(row) for row in connection.execute(query)}
+
+
+def _state(row: Row[Any]) -> FetchState:
+    state = FetchState(**{name: getattr(row, name) for name in _STATE_NAMES}, extra=json.loads(row.extra))
+    if row.kept:
+        return state
+    state = replace(state, last_modified=None, etag=None, expires_at=None)
+    return state if state.failures else replace(state, next_try_at=None)

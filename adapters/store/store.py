@@ -1,6 +1,6 @@
 """The store: small explicit units of work, each one transaction, none held open over a network call."""
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from datetime import date, datetime
 from pathlib import Path
@@ -8,10 +8,11 @@ from pathlib import Path
 from sqlalchemy import Connection, Engine
 from sqlalchemy.exc import SQLAlchemyError
 
+from adapters.feeds.state import FetchState
 from adapters.store import briefs, forecasts, ledger, maintenance
 from adapters.store.briefs import BriefRow, OutboxRow, QueuedBrief
 from adapters.store.engine import StoreError, database_url, make_engine
-from adapters.store.forecasts import RunHead, StoredRun
+from adapters.store.forecasts import NewRun, RunHead, StoredRun
 from adapters.store.migrate import upgrade
 from scheduler.clockwork.retry import MOST_CLAIMS, RetryDecision
 from scheduler.values import Entry
@@ -78,12 +79,20 @@ class Store:
 
     # Forecasts.
 
-    def save_forecast(
-        self, cell: str, provider: str, *, issued_at: datetime, received_at: datetime, body: bytes
-    ) -> int:
-        """Keep one good answer of a feed; its id."""
+    def save_feed(self, states: Iterable[FetchState], runs: Sequence[NewRun]) -> list[int]:
+        """Keep what a feed gave and how it stands now, all or nothing; the ids of the runs.
+
+        A state that says "fresh" without the answer it speaks of would keep the feed from being asked.
+        """
         with self._writing() as connection:
-            return forecasts.save(connection, cell, provider, issued_at=issued_at, received_at=received_at, body=body)
+            for state in states:
+                forecasts.save_state(connection, state)
+            return [forecasts.save(connection, run) for run in runs]
+
+    def feed_states(self, provider: str) -> dict[str, FetchState]:
+        """Cell -> how one feed stands."""
+        with self._reading() as connection:
+            return forecasts.states(connection, provider)
 
     def newest_runs(self, now: datetime) -> dict[tuple[str, str], RunHead]:
         """(cell, provider) -> the newest run known at `now`."""

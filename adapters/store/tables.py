@@ -68,13 +68,14 @@ feed_state = Table(
     metadata,
     Column("provider", String(40), nullable=False),
     Column("cell", String(40), nullable=False),
-    Column("last_modified", String(200)),
-    Column("etag", String(200)),
+    Column("last_modified", Text),
+    Column("etag", Text),
     Column("expires_at", Instant),
     Column("next_try_at", Instant),
     Column("failures", Integer, nullable=False, server_default="0"),
     Column("last_error", Text, nullable=False, server_default=text("''")),
     Column("last_attempt_at", Instant),
+    Column("extra", Text, nullable=False, server_default=text("'{}'")),
     PrimaryKeyConstraint("provider", "cell"),
 )
 

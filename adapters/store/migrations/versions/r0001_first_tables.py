@@ -75,13 +75,14 @@ def _forecasts() -> None:
         "feed_state",
         sa.Column("provider", sa.String(40), nullable=False),
         sa.Column("cell", sa.String(40), nullable=False),
-        sa.Column("last_modified", sa.String(200)),
-        sa.Column("etag", sa.String(200)),
+        sa.Column("last_modified", sa.Text),
+        sa.Column("etag", sa.Text),
         sa.Column("expires_at", Instant),
         sa.Column("next_try_at", Instant),
         sa.Column("failures", sa.Integer, nullable=False, server_default="0"),
         sa.Column("last_error", sa.Text, nullable=False, server_default=sa.text("''")),
         sa.Column("last_attempt_at", Instant),
+        sa.Column("extra", sa.Text, nullable=False, server_default=sa.text("'{}'")),
         sa.PrimaryKeyConstraint("provider", "cell", name=op.f("pk_feed_state")),
     )
 

@@ -1,0 +1,94 @@
+"""What the store knows of the weather at `now`, cell by cell, and how far it can be trusted."""
+
+import logging
+from collections.abc import Iterable, Mapping
+from datetime import datetime
+
+from adapters.feeds.registry import feed_named
+from adapters.store.forecasts import RunHead
+from adapters.store.store import Store
+from config.models import Estate
+from scheduler.ports import FeedUnusable
+from scheduler.values import CellWeather
+from scheduler.weather.cells import cell_of, centre
+from scheduler.weather.forecast import Forecast
+from scheduler.weather.trust import judge_age
+
+log = logging.getLogger("ligule.weather")
+
+
+def cells_of(estate: Estate) -> list[str]:
+    """The forecast cells of an estate's lawns, each once."""
+    return sorted({cell_of(lawn.latitude, lawn.longitude) for lawn in estate.lawns})
+
+
+class Shelf:
+    """Stored answers as they were read, so that one that has not changed is not read twice. Safe between threads."""
+
+    def __init__(self, store: Store) -> None:
+        self.store = store
+        self._read: dict[int, Forecast | None] = {}
+
+    def forecast(self, head: RunHead) -> Forecast | None:
+        """The forecast of a run; None if it is gone or this version of the code refuses it."""
+        if head.id not in self._read:
+            self._read[head.id] = self._load(head.id)
+        return self._read[head.id]
+
+    def keep_only(self, heads: Iterable[RunHead]) -> None:
+        """Forget every run but these."""
+        wanted = {head.id for head in heads}
+        self._read = {number: forecast for number, forecast in self._read.items() if number in wanted}
+
+    def _load(self, number: int) -> Forecast | None:
+        run = self.store.load_run(number)
+        if run is None:
+            return None
+        latitude, longitude = centre(run.cell)
+        try:
+            feed = feed_named(run.provider)
+            return feed.parse(run.body, latitude=latitude, longitude=longitude, received=run.received_at)
+        except FeedUnusable as error:
+            log.warning("the stored %s answer for %s is no longer usable: %s", run.provider, run.cell, error)
+            return None
+
+
+def weather_now(store: Store, estate: Estate, now: datetime, shelf: Shelf | None = None) -> dict[str, CellWeather]:
+    """For each cell the first feed, in the estate's order, that is fresh; else the newest last good one as stale.
+
+    Without any the cell is down, with what the feeds said last.
+    """
+    shelf = shelf or Shelf(store)
+    heads = store.newest_runs(now)
+    shelf.keep_only(heads.values())
+    errors: dict[str, Mapping[str, str]] = {provider: _errors(store, provider) for provider in estate.feed.order}
+    return {cell: _cell(cell, estate, now, heads, shelf, errors) for cell in cells_of(estate)}
+
+
+def _errors(store: Store, provider: str) -> dict[str, str]:
+    return {cell: state.last_error for cell, state in store.feed_states(provider).items() if state.last_error}
+
+
+def _cell(
+    cell: str,
+    estate: Estate,
+    now: datetime,
+    heads: Mapping[tuple[str, str], RunHead],
+    shelf: Shelf,
+    errors: Mapping[str, Mapping[str, str]],
+) -> CellWeather:
+    known: list[CellWeather] = []
+    for provider in estate.feed.order:
+        head = heads.get((cell, provider))
+        forecast = shelf.forecast(head) if head else None
+        if forecast is None:
+            continue
+        weather = judge_age(cell, forecast, now)
+        if weather.state == "fresh":
+            return weather
+        known.append(weather)
+    said = "; ".join(f"{name}: {errors[name][cell]}" for name in estate.feed.order if cell in errors[name])
+    if not known:
+        return CellWeather(cell, None, "down", said or "no forecast has been received")
+    newest = max(known, key=lambda weather: weather.forecast.issued if weather.forecast else now)
+    return CellWeather(cell, newest.forecast, "stale", f"{newest.why}; {said}" if said else newest.why)
