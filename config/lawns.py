@@ -21,21 +21,21 @@ RawPath = tuple[str | int, ...]
 
 def read_lawn_items(
     folder: Path, entries: list[tuple[Any, Source]], problems: list[Problem], *, other_file_read: bool
-) -> list[Item[Lawn]] | None:
-    """All lawns of an estate: `entries` are those of estate.toml. None if lawns.csv is there but cannot be read."""
+) -> tuple[list[Item[Lawn]], bool]:
+    """All lawns of an estate (`entries` are those of estate.toml), and whether all their ids could be read."""
     items = [_item(folder, raw, source, problems) for raw, source in entries]
     path = folder / "lawns.csv"
     if not path.exists() and not path.is_symlink():
         if not entries and other_file_read:
             problems.append(Problem(path.name, None, "", "no lawns", "a lawns.csv, or [[lawns]] in estate.toml"))
-        return items
+        return items, True
     before = len(problems)
     sheet = read_lawns(path, problems)
     if sheet is None:
-        return None
+        return items, False
     if not sheet.rows and not entries and len(problems) == before:
         problems.append(Problem(path.name, None, "", "a header without rows", "one row per lawn"))
-    return items + _sheet_items(folder, sheet, path.name, problems)
+    return items + _sheet_items(folder, sheet, path.name, problems), "id" not in sheet.lacking
 
 
 def _sheet_items(folder: Path, sheet: Sheet, file: str, problems: list[Problem]) -> list[Item[Lawn]]:
@@ -43,6 +43,8 @@ def _sheet_items(folder: Path, sheet: Sheet, file: str, problems: list[Problem])
     for row in sheet.rows:
         source = Source(file, row=row.number)
         wrong: set[RawPath] = {(name,) for name in sheet.lacking | row.wrong}
+        if sheet.has_unknown and "round" not in row.cells:
+            wrong.add(("round",))  # it may stand in the column nobody knows
         if row.whole:
             items.append(_item(folder, row.cells, source, problems, frozenset(wrong)))
         else:

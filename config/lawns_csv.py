@@ -13,7 +13,7 @@ from config.files import read_text
 from config.models import Lawn
 from config.parts import fields_of
 from config.problems import Problem
-from config.wording import field_text, found_text, known_text
+from config.wording import field_text, found_text, key_text, known_text
 
 _TRUE = ("true", "yes", "1")
 _FALSE = ("false", "no", "0")
@@ -34,10 +34,11 @@ class Row:
 
 @dataclass
 class Sheet:
-    """The rows of lawns.csv, and the required columns it lacks (reported already)."""
+    """The rows of lawns.csv, the required columns it lacks, and whether it has columns nobody knows (both reported)."""
 
     rows: list[Row] = field(default_factory=list)
     lacking: frozenset[str] = frozenset()
+    has_unknown: bool = False
 
 
 def read_lawns(path: Path, problems: list[Problem]) -> Sheet | None:
@@ -71,7 +72,7 @@ class _Reader:
         columns = self._columns(header_row, header)
         lacking = self._lacking(header_row, columns)
         rows = [self._row(number, cells, header, columns) for number, cells in records]
-        return Sheet(rows, lacking)
+        return Sheet(rows, lacking, any(title and title.lower() not in fields_of(Lawn) for title in header))
 
     def _records(self, content: str, skipped: int) -> Iterator[tuple[int, list[str]]]:
         """Rows that are not blank, with the physical line each begins on."""
@@ -97,7 +98,7 @@ class _Reader:
             if not name:
                 continue
             if name not in known:
-                self._fail(row, title[:80], "an unknown column", known_text(name, known, "a known column"))
+                self._fail(row, key_text(title), "an unknown column", known_text(name, known, "a known column"))
             elif name in columns.values():
                 self._fail(row, name, "the same column twice", "each column once")
             else:

@@ -11,7 +11,7 @@ from config.models import Estate, Feed, Hours, Person, Product, Programme, Risk,
 from config.parts import Item, M, Source, build, fields_of
 from config.problems import EstateInvalid, Problem
 from config.toml_file import Document, read_toml
-from config.wording import found_text, known_text
+from config.wording import found_text, key_text, known_text
 
 _SECTIONS = ("feed", "hours", "risk", "rules")
 _LISTS = ("people", "lawns")
@@ -45,10 +45,9 @@ def read_draft(folder: Path, problems: list[Problem]) -> Draft | None:
     else:
         draft.people = [build(Person, *entry, problems) for entry in _entries(estate, "people", problems)]
     entries = _entries(estate, "lawns", problems) if estate else []
-    lawns = read_lawn_items(folder, entries, problems, other_file_read=estate is not None)
-    if lawns is None:
+    draft.lawns, all_ids = read_lawn_items(folder, entries, problems, other_file_read=estate is not None)
+    if not all_ids:
         draft.unread.add("lawns")
-    draft.lawns = lawns or []
     for kind, file in _OTHER_FILES.items():
         document = _optional(folder / file, kind, problems, draft)
         entries = _entries(document, kind, problems) if document else []
@@ -61,13 +60,14 @@ def read_draft(folder: Path, problems: list[Problem]) -> Draft | None:
 
 def _no_estate(folder: Path) -> Problem | None:
     """The one problem of a folder that holds no estate at all."""
+    shown = key_text(str(folder), 400)
     try:
         if not folder.is_dir():
-            return Problem(str(folder), None, "", "no such folder", "an estate folder, with an estate.toml in it")
+            return Problem(shown, None, "", "no such folder", "an estate folder, with an estate.toml in it")
         if not (folder / "estate.toml").exists() and not (folder / "estate.toml").is_symlink():
-            return Problem("estate.toml", None, "", f"no such file in {folder}", "an estate folder has an estate.toml")
+            return Problem("estate.toml", None, "", f"no such file in {shown}", "an estate folder has an estate.toml")
     except (OSError, ValueError):
-        return Problem(found_text(str(folder)), None, "", "a folder that cannot be read", "an estate folder")
+        return Problem(shown, None, "", "a folder that cannot be read", "an estate folder")
     return None
 
 

@@ -11,11 +11,12 @@ from geographiclib.geodesic import Geodesic
 
 from config.files import read_text
 from config.problems import Problem
-from config.rings import Point, Ring, centroid, crossing, holds, self_crossing
+from config.rings import UNITS_PER_DEGREE, Point, Ring, centroid, crossing, degrees, holds, self_crossing, snapped
 
 MAX_POSITIONS = 2000
 MAX_RINGS = 100
 SMALLEST_M2 = 0.01
+HALF_TURN = 180 * UNITS_PER_DEGREE
 
 Polygon = list[Ring]  # the outer ring, then the holes
 
@@ -119,7 +120,7 @@ def _ring(positions: Any) -> Ring:
     if points[0] != points[-1]:
         raise OutlineInvalid("a ring that is not closed", "a last position equal to the first")
     corners = [point for point, before in zip(points[1:], points, strict=False) if point != before]
-    if any(abs(a[0] - b[0]) > 180 for a, b in zip(corners, corners[1:] + corners[:1], strict=True)):
+    if any(abs(a[0] - b[0]) > HALF_TURN for a, b in zip(corners, corners[1:] + corners[:1], strict=True)):
         raise OutlineInvalid("a ring across the 180 degree meridian", "an outline on one side of it")
     if len(set(corners)) < 3:
         raise OutlineInvalid("a ring of fewer than three different corners", "an outline round some ground")
@@ -136,7 +137,7 @@ def _point(position: Any) -> Point:
         raise OutlineInvalid(f"latitude {latitude:.6g} (swapped?)", "[longitude, latitude], longitude first")
     if not (abs(longitude) <= 180 and abs(latitude) <= 90):
         raise OutlineInvalid("a position off the globe", "longitude from -180 to 180, latitude from -90 to 90")
-    return float(longitude), float(latitude)
+    return snapped(longitude, latitude)
 
 
 def _is_number(value: Any) -> bool:
@@ -155,7 +156,7 @@ def _check_holes(polygon: Polygon) -> None:
 def _check_apart(polygons: list[Polygon]) -> None:
     for number, (outer, *holes) in enumerate(polygons):
         for other, *other_holes in polygons[:number]:
-            if abs(outer[0][0] - other[0][0]) > 180:
+            if abs(outer[0][0] - other[0][0]) > HALF_TURN:
                 raise OutlineInvalid("pieces on both sides of the 180 degree meridian", "an outline on one side of it")
             # A piece may lie in the hole of another, as a bed within a path within a lawn.
             within = holds(other, outer) and not any(holds(hole, outer) for hole in other_holes)
@@ -166,6 +167,6 @@ def _check_apart(polygons: list[Polygon]) -> None:
 
 def _area(ring: Ring) -> float:
     shape = Geodesic.WGS84.Polygon()
-    for longitude, latitude in ring:
+    for longitude, latitude in map(degrees, ring):
         shape.AddPoint(latitude, longitude)
     return abs(float(shape.Compute(False, True)[2]))

@@ -14,7 +14,7 @@ from pydantic.fields import FieldInfo
 from config import text
 from config.models import Estate, Lawn, Part, Person, Product, Programme, Step
 from config.problems import Problem
-from config.wording import allowed_text, field_text, found_text, known_text
+from config.wording import allowed_text, field_text, found_text, key_text, known_text
 
 Path = tuple[str | int, ...]
 M = TypeVar("M", bound=Part)
@@ -63,7 +63,7 @@ class Source:
     def _name(self, path: Path) -> str:
         name = self.label
         for part in path:
-            shown = _key_text(part) if isinstance(part, str) else f"[{part + 1}]"
+            shown = key_text(part) if isinstance(part, str) else f"[{part + 1}]"
             name += shown if isinstance(part, int) or not name else f".{shown}"
         return name
 
@@ -272,7 +272,3 @@ def _shaped(kind: Any, value: Any) -> Any:
         except ValueError:
             return value
     return value
-
-
-def _key_text(key: str) -> str:
-    return "".join(c if c.isprintable() else "?" for c in key[:80]) or '""'

@@ -37,6 +37,11 @@ def found_text(value: object, *, secret: bool = False) -> str:
     return "text that is not shown" if secret else _quoted(value)
 
 
+def key_text(key: str, longest: int = 80) -> str:
+    """A key, column or file name as it may be shown on one line."""
+    return "".join(c if c.isprintable() else "?" for c in key[:longest]) or '""'
+
+
 def allowed_text(annotation: Any, metadata: Iterable[Any] = ()) -> str:
     """What a field of this type allows, in plain words."""
     limits = _limits(metadata)
@@ -78,9 +83,9 @@ def nearest(word: object, known: Collection[str]) -> str | None:
 def known_text(word: object, known: Collection[str], what: str) -> str:
     """`what`, with the nearest known name or the whole (short) list of them."""
     if close := nearest(word, known):
-        return f'{what}; did you mean "{close}"?'
+        return f'{what}; did you mean "{key_text(close)}"?'
     if 0 < len(known) <= 25:
-        return f"{what}: {', '.join(sorted(known))}"
+        return f"{what}: {', '.join(key_text(name) for name in sorted(known))}"
     return what if known else f"{what}, of which there is none"
 
 
