@@ -13,7 +13,8 @@ from adapters.cli import as_json
 from adapters.cli.context import plain_errors
 from adapters.cli.decisions import JSON
 from adapters.cli.layout import WIDTH, wrap
-from adapters.cli.weather import cells_of, recorded_weather
+from adapters.cli.weather import recorded_weather
+from adapters.weather import cells_of
 from config.load import load_estate
 from config.models import Estate
 from scheduler.messages import show

@@ -8,16 +8,13 @@ from typing import get_args
 
 from adapters.cli.context import Context, Ended
 from adapters.feeds.recorded import read_recorded
-from config.models import Estate, Provider
+from adapters.refresh import refresh_estate
+from adapters.weather import cells_of, weather_now
+from config.models import Provider
 from scheduler.ports import FeedUnusable
 from scheduler.values import CellWeather
-from scheduler.weather.cells import cell_of, centre
+from scheduler.weather.cells import centre
 from scheduler.weather.trust import judge_age
-
-
-def cells_of(estate: Estate) -> list[str]:
-    """The forecast cells of an estate's lawns, each once."""
-    return sorted({cell_of(lawn.latitude, lawn.longitude) for lawn in estate.lawns})
 
 
 def recorded_weather(cells: Sequence[str], specs: Sequence[str], now: datetime) -> dict[str, CellWeather]:
@@ -51,9 +48,6 @@ def weather_for(context: Context, specs: Sequence[str], now: datetime) -> dict[s
     estate = context.estate
     if specs:
         return recorded_weather(cells_of(estate), specs, now)
-    from adapters.refresh import refresh_estate
-    from adapters.weather import weather_now
-
     with context.store() as store:
         refresh_estate(store, estate, now, context.environ, allow_local=context.allow_local)
         return weather_now(store, estate, now)

@@ -1,6 +1,7 @@
 """A brief as a message: short plain text for a phone, and the same as HTML for mail."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
 from datetime import datetime
 from itertools import groupby
 
@@ -22,15 +23,14 @@ def message_for(brief: Brief, estate: Estate, person: Person | None, *, trial: b
     zone = person.timezone if person and person.timezone else estate.timezone
     notes = _notes(brief, zone, trial, delayed)
     title = f"{show.day(brief.local_date)}: {tally(brief)} - {brief.estate}"
-    groups = [(name, list(lines)) for name, lines in groupby(brief.lines, key=lambda line: line.group)]
+    groups = [
+        (name, [told(line, estate) for line in lines]) for name, lines in groupby(brief.lines, key=lambda x: x.group)
+    ]
     cautions = shared_cautions(brief.lines)
     text = _text(brief, groups, notes, cautions, zone)
     page = _HTML.render(
         title=title,
-        groups=[
-            (name, [(line, _after_sign(line), SIGN[line.verdict], COLOUR[line.verdict]) for line in lines])
-            for name, lines in groups
-        ],
+        groups=groups,
         notes=notes,
         cautions=cautions,
         coming=[f"{lawn}: {product} from {show.day(when)}" for lawn, product, when in brief.coming[:MOST_COMING]],
@@ -40,13 +40,27 @@ def message_for(brief: Brief, estate: Estate, person: Person | None, *, trial: b
     return Message(title, text, page)
 
 
-def _after_sign(line: Line) -> str:
-    """The line's text without the verdict, which the sign before it has said."""
-    for word in ("Go ", "Hold: ", "No decision: "):
-        if line.text.startswith(word):
-            rest = line.text.removeprefix(word)
-            return rest[:1].upper() + rest[1:]
-    return line.text
+@dataclass(frozen=True)
+class Told:
+    """One line as it is shown: sign with the hours of a go, what it is about, what to do."""
+
+    sign: str
+    colour: str
+    lawn: str
+    product: str
+    text: str
+
+
+def told(line: Line, estate: Estate) -> Told:
+    """The line for a message; what the sign says is not said again."""
+    zone = estate.zone_of(estate.lawn(line.lawn))
+    sign, text = SIGN[line.verdict], line.text
+    if line.verdict == "go" and line.window is not None:
+        hours = show.span(line.window, zone)
+        sign, text = f"{sign} {hours}", text.removeprefix(f"Go {hours}").lstrip(":, ")
+    for word in ("Hold: ", "No decision: "):
+        text = text.removeprefix(word)
+    return Told(sign, COLOUR[line.verdict], line.lawn_name, line.product_name, text[:1].upper() + text[1:])
 
 
 def tally(brief: Brief) -> str:
@@ -57,7 +71,7 @@ def tally(brief: Brief) -> str:
     return ", ".join(said) if said else "nothing due"
 
 
-def shared_cautions(lines: Iterable[Line]) -> list[tuple[str, str]]:
+def shared_cautions(lines: Sequence[Line]) -> list[tuple[str, str]]:
     """Cautions of the lines that may be acted on, each said once with the lawns it is for."""
     seen: dict[str, list[str]] = {}
     for line in lines:
@@ -66,7 +80,8 @@ def shared_cautions(lines: Iterable[Line]) -> list[tuple[str, str]]:
                 if line.lawn_name not in seen.setdefault(caution, []):
                     seen[caution].append(line.lawn_name)
     general = "The product label and local law come first."
-    return [(text, ", ".join(names)) for text, names in seen.items() if text != general]
+    several = len({line.lawn for line in lines}) > 1
+    return [(text, ", ".join(names) if several else "") for text, names in seen.items() if text != general]
 
 
 def feed_lines(cells: Iterable[CellWeather], now: datetime) -> list[str]:
@@ -100,7 +115,7 @@ def _notes(brief: Brief, zone: str, trial: bool, delayed: bool) -> list[str]:
 
 
 def _text(
-    brief: Brief, groups: list[tuple[str, list[Line]]], notes: list[str], cautions: list[tuple[str, str]], zone: str
+    brief: Brief, groups: list[tuple[str, list[Told]]], notes: list[str], cautions: list[tuple[str, str]], zone: str
 ) -> str:
     """Plain text, most useful line first within each round."""
     parts = [f"{show.day(brief.local_date)}: {tally(brief)}", *notes]
@@ -108,12 +123,12 @@ def _text(
         if name:
             parts.append(f"\nROUND {name}")
         for line in lines:
-            parts.append(f"\n{SIGN[line.verdict]}  {line.lawn_name}, {line.product_name}\n{_after_sign(line)}")
+            parts.append(f"\n{line.sign}  {line.lawn}, {line.product}\n{line.text}")
     if not brief.lines:
         parts.append("\nNothing is due today.")
     if cautions:
         parts.append("\nMIND")
-        parts += [f"- {text} ({names})" for text, names in cautions]
+        parts += [f"- {text} ({names})" if names else f"- {text}" for text, names in cautions]
     if brief.coming:
         parts.append("\nCOMING")
         parts += [f"- {lawn}: {product} from {show.day(when)}" for lawn, product, when in brief.coming[:MOST_COMING]]
@@ -135,10 +150,10 @@ _HTML = Environment(autoescape=True, undefined=StrictUndefined, trim_blocks=True
 {% endfor %}
 {% for name, lines in groups %}
 {% if name %}<h2 style="font-size:15px;margin:18px 0 6px;letter-spacing:1px">ROUND {{ name }}</h2>{% endif %}
-{% for line, said, sign, colour in lines %}
-<div style="margin:0 0 12px;padding:2px 0 2px 12px;border-left:5px solid {{ colour }}">
-<div><b style="color:{{ colour }}">{{ sign }}</b>&ensp;<b>{{ line.lawn_name }}</b>, {{ line.product_name }}</div>
-<div>{{ said }}</div>
+{% for line in lines %}
+<div style="margin:0 0 12px;padding:2px 0 2px 12px;border-left:5px solid {{ line.colour }}">
+<div><b style="color:{{ line.colour }}">{{ line.sign }}</b>&ensp;<b>{{ line.lawn }}</b>, {{ line.product }}</div>
+<div>{{ line.text }}</div>
 </div>
 {% endfor %}
 {% else %}
@@ -148,7 +163,7 @@ _HTML = Environment(autoescape=True, undefined=StrictUndefined, trim_blocks=True
 <h2 style="font-size:15px;margin:18px 0 6px;letter-spacing:1px">MIND</h2>
 <ul style="margin:0;padding-left:20px">
 {% for text, names in cautions %}
-<li>{{ text }} <span style="color:#4a4a4a">({{ names }})</span></li>
+<li>{{ text }}{% if names %} <span style="color:#4a4a4a">({{ names }})</span>{% endif %}</li>
 {% endfor %}
 </ul>
 {% endif %}

@@ -1,5 +1,6 @@
 """Numbers and times as people read them: metric or US units, local wall time."""
 
+import re
 from datetime import date, datetime
 from zoneinfo import ZoneInfo
 
@@ -68,6 +69,17 @@ def rain_band(low: float, high: float, units: str) -> str:
     if units == "us":
         return f"{u.in_from_mm(low):.2f}-{u.in_from_mm(high):.2f} in"
     return f"{low:g}-{high:g} mm"
+
+
+def in_units(text: str, units: str) -> str:
+    """A note written with mm, for readers of inches."""
+    if units != "us":
+        return text
+    return re.sub(
+        r"(\d+(?:\.\d+)?)(?:-(\d+(?:\.\d+)?))? mm",
+        lambda m: rain_band(float(m[1]), float(m[2]), units) if m[2] else rain(float(m[1]), units),
+        text,
+    )
 
 
 def wind(m_s: float, units: str) -> str:

@@ -75,11 +75,11 @@ def _rain_words(limit: Limit, value: float, units: str) -> str:
     low, high = limit.allowed
     if limit.unit == "1":
         wanted = f"at least {show.percent(low)} wanted" if low else f"accepted: {show.percent(high or 0)}"
-        return f"{show.percent(value)} {limit.note} ({wanted})"
+        return f"{show.percent(value)} {show.in_units(limit.note, units)} ({wanted})"
     amount = show.rain(value, units) + (
         " in an hour" if limit.unit == "mm/h" else " in 24 h" if "24" in limit.unit else ""
     )
-    return f"{limit.note}: {amount} (limit {show.rain(high or 0, units)})"
+    return f"{show.in_units(limit.note, units)}: {amount} (limit {show.rain(high or 0, units)})"
 
 
 def _lawn_words(limit: Limit, value: float, units: str) -> str:
