@@ -57,6 +57,13 @@ class Outcome:
     taken: Ints = field(repr=False)  # (due dates,) index into Season.start of the day taken
 
 
+class Workable(NamedTuple):
+    """Whether weather other than rain lets one work, by form; same shape each."""
+
+    liquid: Bools
+    granular: Bools
+
+
 class Said(NamedTuple):
     """What forecasts issued at the hour of work say. Shapes (days, AHEAD + 1) for today, tomorrow, ..., or (days,)."""
 
@@ -75,7 +82,7 @@ class Season:
     start: Ints  # index of the hour into the record
     month: Ints
     year: Ints
-    workable: Bools
+    workable: Workable
     said: Said
     wet: Floats  # 0 or 1
     dissolved: Floats
@@ -102,7 +109,7 @@ def replay(
     skill: Skill | ErrorModel,
     rng: np.random.Generator,
     terms: Terms | None = None,
-    workable: Bools | None = None,
+    workable: Workable | None = None,
     progress: Callable[[int], object] = lambda _: None,
 ) -> Replay:
     """Replay a record of hours.
@@ -112,7 +119,8 @@ def replay(
         times: (H,) their starts in local standard time, one hour apart.
         skill: of the simulated forecast; promise no more than "low" gives.
         rng: source of all chance.
-        workable: (H,) whether other weather (wind, heat) lets one work; None where it is not known.
+        workable: whether other weather (wind, heat) lets one work, (H,) by form; None where it is not known. The
+            calendar does not ask.
         progress: told the number of days done after each part.
 
     ValueError when the record holds no due date that can be judged.
@@ -146,7 +154,7 @@ def observe(
     skill: Skill | ErrorModel,
     rng: np.random.Generator,
     terms: Terms,
-    workable: Bools | None,
+    workable: Workable | None,
     progress: Callable[[int], object],
 ) -> Season:
     """Forecast and truth of every day of the record whose forecast hours lie in it."""
@@ -162,13 +170,14 @@ def observe(
     for run in simulate(rain, start, terms.leads, skill, rng):
         said.append(_said(run, terms, *climate))
         progress(len(run.single))
+    free = workable or Workable(*[np.ones(len(rain), dtype=bool)] * 2)
     month = times[start].astype("datetime64[M]").astype(np.int64)
     dissolved, too_dry, too_heavy = (band[start] for band in bands)
     return Season(
         start=start,
         month=month % 12 + 1,
         year=month // 12 + 1970,
-        workable=np.ones(len(start), dtype=bool) if workable is None else workable[start],
+        workable=Workable(free.liquid[start], free.granular[start]),
         said=Said(*(np.concatenate(parts) for parts in zip(*said, strict=True))),
         wet=wet[start],
         dissolved=dissolved,
@@ -219,10 +228,10 @@ def _first(go: Bools) -> Ints:
 def _liquid(season: Season, due: Ints, terms: Terms) -> dict[str, Ints]:
     """Day taken by each policy for each due date. A chance that is not known never leads to a go."""
     go = {
-        "one_run": (season.said.run_alone_wet == 0.0) & season.workable,
-        "ligule": (season.said.wet[:, 0] <= terms.accepted_risk) & season.workable,
-        "ligule_one_run": (season.said.run_wet <= terms.accepted_risk) & season.workable,
-        "clairvoyant": (season.wet == 0.0) & season.workable,
+        "one_run": (season.said.run_alone_wet == 0.0) & season.workable.liquid,
+        "ligule": (season.said.wet[:, 0] <= terms.accepted_risk) & season.workable.liquid,
+        "ligule_one_run": (season.said.run_wet <= terms.accepted_risk) & season.workable.liquid,
+        "clairvoyant": (season.wet == 0.0) & season.workable.liquid,
     }
     days = due[:, None] + np.arange(terms.liquid_hold_days + 1)
     return {"calendar": due} | {name: due + _first(may[days]) for name, may in go.items()}
@@ -235,12 +244,12 @@ def _granular(season: Season, due: Ints, terms: Terms) -> dict[str, Ints]:
     days = first[:, None] + np.arange(span + 1)
     left = span - np.arange(span + 1)
     go = {
-        "one_run": (season.said.run_alone_dissolves[days] == 1.0) & season.workable[days],
-        "clairvoyant": (season.dissolved[days] == 1.0) & season.workable[days],
+        "one_run": (season.said.run_alone_dissolves[days] == 1.0) & season.workable.granular[days],
+        "clairvoyant": (season.dissolved[days] == 1.0) & season.workable.granular[days],
     }
     for name, chance in (("ligule", season.said.dissolves), ("ligule_one_run", season.said.run_dissolves)):
         wanted = threshold_table(chance, span)[:, 0]  # (days, days left): today's row of each day's own forecast
-        go[name] = (chance[days, 0] >= wanted[days, left]) & season.workable[days]
+        go[name] = (chance[days, 0] >= wanted[days, left]) & season.workable.granular[days]
     return {"calendar": due} | {name: first + _first(go[name]) for name in POLICIES if name in go}
 
 
