@@ -216,6 +216,12 @@ def close_overdue(connection: Connection, now: datetime, most_claims: int) -> in
     return connection.execute(dead).rowcount + connection.execute(expired).rowcount
 
 
+def forget_wording(connection: Connection, before: date) -> int:
+    """Empty the texts of messages from before a date that are no longer to be sent; how many."""
+    old = (outbox.c.local_date < before) & outbox.c.state.not_in(("due", "sending")) & (outbox.c.text != "")
+    return connection.execute(update(outbox).where(old).values(title="", text="", html="")).rowcount
+
+
 def rows(connection: Connection, person: str | None = None) -> list[OutboxRow]:
     """All outbox rows in order of their making."""
     query = select(outbox).order_by(outbox.c.id)

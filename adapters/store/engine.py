@@ -24,6 +24,16 @@ def database_url(folder: Path, given: str | None) -> str:
     return given or f"sqlite:///{(folder / 'ligule.db').absolute()}"
 
 
+def sqlite_file(folder: Path, given: str | None) -> Path | None:
+    """The file of an SQLite database; None for another kind or one in memory. StoreError if the URL is none."""
+    try:
+        url = make_url(database_url(folder, given))
+    except ArgumentError:
+        raise StoreError("LIGULE_DATABASE is not an SQLAlchemy URL") from None
+    named = url.get_backend_name() == "sqlite" and url.database not in (None, "", ":memory:")
+    return Path(str(url.database)) if named else None
+
+
 def make_engine(url: str, *, foreign_keys: bool = True) -> Engine:
     """An engine for the URL; StoreError if it is none. `foreign_keys` is off in migrations: they rebuild tables."""
     try:

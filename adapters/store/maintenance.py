@@ -8,7 +8,7 @@ from pathlib import Path
 from sqlalchemy import Connection, delete, insert, select, update
 from sqlalchemy.exc import SQLAlchemyError
 
-from adapters.store.engine import StoreError, database_url, make_engine
+from adapters.store.engine import StoreError, make_engine, sqlite_file
 from adapters.store.migrate import copy_database, upgrade
 from adapters.store.tables import about, outbox
 from adapters.store.types import Instant
@@ -18,7 +18,7 @@ RESTORED = "restored_at"
 
 def backup(folder: Path, database: str | None, target: Path) -> None:
     """Copy the estate's SQLite database to `target` while it may be in use. StoreError if it cannot be done."""
-    source = _sqlite_file(folder, database)
+    source = _file(folder, database)
     if not source.exists():
         raise StoreError("there is no database yet")
     if target.exists():
@@ -33,7 +33,7 @@ def restore(folder: Path, database: str | None, source: Path, now: datetime) -> 
     What the copy still had to send may have gone out since it was made: those messages expire, and so does every brief
     that was due before `now`. The old database is kept beside it. StoreError if the copy is not whole or too new.
     """
-    place = _sqlite_file(folder, database)
+    place = _file(folder, database)
     _check_whole(source)
     fresh = place.with_name(place.name + ".restoring")
     fresh.unlink(missing_ok=True)
@@ -74,11 +74,11 @@ def _expire_open_messages(place: Path, now: datetime) -> None:
         engine.dispose()
 
 
-def _sqlite_file(folder: Path, database: str | None) -> Path:
-    url = make_engine(database_url(folder, database)).url
-    if url.get_backend_name() != "sqlite" or not url.database:
+def _file(folder: Path, database: str | None) -> Path:
+    place = sqlite_file(folder, database)
+    if place is None:
         raise StoreError("this is for SQLite databases; use pg_dump and pg_restore for PostgreSQL")
-    return Path(url.database)
+    return place
 
 
 def _check_whole(place: Path) -> None:

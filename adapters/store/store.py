@@ -160,6 +160,11 @@ class Store:
         with self._writing() as connection:
             return briefs.close_overdue(connection, now, MOST_CLAIMS)
 
+    def forget_wording(self, before: date) -> int:
+        """Drop the wording of messages sent before a date; the rows and the decisions stay. How many."""
+        with self._writing() as connection:
+            return briefs.forget_wording(connection, before)
+
     def outbox_rows(self, person: str | None = None) -> list[OutboxRow]:
         """The outbox, oldest first."""
         with self._reading() as connection:

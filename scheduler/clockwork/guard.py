@@ -31,9 +31,17 @@ class ClockVerdict:
 
 
 def judge_clock(
-    wall: datetime, monotonic_s: float, before: ClockView | None, newest_row: datetime | None
+    wall: datetime,
+    monotonic_s: float,
+    before: ClockView | None,
+    newest_row: datetime | None,
+    *,
+    trusted: bool = False,
 ) -> ClockVerdict:
-    """Judge the present reading against the last one and against the newest instant the database knows of."""
+    """Judge the present reading against the last one and against the newest instant the database knows of.
+
+    A clock set by hand (`trusted`) may say any date; its steps are still noticed.
+    """
     step = timedelta(0)
     if before is not None:
         step = (wall - before.wall) - timedelta(seconds=monotonic_s - before.monotonic_s)
@@ -43,7 +51,7 @@ def judge_clock(
     elif step < -STEP or (hold_until_s is not None and monotonic_s >= hold_until_s):
         hold_until_s = None
     view = ClockView(wall, monotonic_s, hold_until_s)
-    if not EARLIEST <= wall < LATEST:
+    if not trusted and not EARLIEST <= wall < LATEST:
         return ClockVerdict("hold", f"the clock says {wall:%Y-%m-%d}, which cannot be", view)
     if newest_row is not None and wall < newest_row - BACK:
         return ClockVerdict(

@@ -28,6 +28,10 @@ def test_a_senseless_year_sends_nothing() -> None:
     assert look(datetime(2200, 1, 1, tzinfo=UTC), 15).state == "hold"
 
 
+def test_a_clock_set_by_hand_may_say_any_date() -> None:
+    assert judge_clock(datetime(2019, 3, 31, tzinfo=UTC), 100.0, None, None, trusted=True).state == "ok"
+
+
 def test_a_clock_behind_the_newest_row_sends_nothing() -> None:
     assert look(T0, 15, newest=T0 + timedelta(hours=2)).state == "hold"
     assert look(T0, 0, newest=T0 + timedelta(minutes=59)).state == "ok"
