@@ -94,6 +94,7 @@ def line_for(desk: Desk, task: Task, entries: Sequence[Entry]) -> Line:
         text="",
         group=task.lawn.round or "",
         story=judged.story,
+        better=judged.better,
     )
     zone = estate.zone_of(task.lawn)
     words = reason(line, zone, estate.units)

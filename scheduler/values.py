@@ -129,6 +129,7 @@ class Line:
     group: str = ""  # round, else empty
     why: str = ""  # the reason in a few words, for lists
     story: tuple[Stretch, ...] = ()  # what rules out the hours of today, in order
+    better: tuple[date, float] | None = None  # a later day with likelier rain, and its chance
 
 
 @dataclass(frozen=True)

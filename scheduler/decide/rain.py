@@ -94,7 +94,7 @@ def _amount_in(forecast: Forecast, hours: int) -> Floats:
     total = rolling_sum(rain, hours)
     length = np.bincount(forecast.period_start, minlength=forecast.hours)[forecast.period_start]
     if length.max(initial=1) == 1:
-        return total
+        return np.asarray(total)
     whole = np.where(length > 1, rain * length, rain)
     index = np.arange(forecast.hours)
     is_start = forecast.period_start == index

@@ -10,7 +10,7 @@ import numpy as np
 from config.models import Estate
 from scheduler.decide.lawn_limits import lawn_limits
 from scheduler.decide.table import Bools, Row, Table, first_hour
-from scheduler.decide.waiting import go_threshold
+from scheduler.decide.waiting import wanted_by_hour
 from scheduler.season.due import Task
 from scheduler.values import Chance, Entry, Limit, Stretch, Verdict, Window
 from scheduler.weather.forecast import HOUR, Floats, Ints
@@ -40,6 +40,7 @@ class Judged:
     binding: str
     limits: tuple[Limit, ...]
     story: tuple[Stretch, ...] = ()
+    better: tuple[date, float] | None = None  # a later day, by the latest, with a likelier rain for granules
 
 
 def judge(estate: Estate, task: Task, table: Table, now: datetime, zone: str, entries: Sequence[Entry]) -> Judged:
@@ -66,7 +67,10 @@ def judge(estate: Estate, task: Task, table: Table, now: datetime, zone: str, en
     if verdict != "go":
         window = None
     story = _story(rows, np.flatnonzero(slots & table.workable), table) if verdict == "hold" else ()
-    return Judged(verdict, window, following, _chance_at(table, at), binding, limits, story)
+    better = None
+    if binding == "rain_band" and at is not None:
+        better = _better_day(rows, table, days, by_date & usable, at, task.due.latest)
+    return Judged(verdict, window, following, _chance_at(table, at), binding, limits, story, better)
 
 
 def _verdict(
@@ -101,7 +105,7 @@ def rows_for(task: Task, table: Table, zone: str) -> list[Row]:
     """
     can_wet = task.lawn.irrigation != "none"
     rows = [replace(row, blocks=False, low=0.0) if can_wet and row.unit == "damp" else row for row in table.rows]
-    return [*rows, *_band_row(task, table, local_days(table, zone))]
+    return [*rows, *_band_row(task, table, local_days(table, zone), _stack(rows)[0])]
 
 
 def local_days(table: Table, zone: str) -> Ints:
@@ -110,8 +114,8 @@ def local_days(table: Table, zone: str) -> Ints:
     return np.array([when.astimezone(tz).date().toordinal() for when in table.forecast.times()], dtype=np.int64)
 
 
-def _band_row(task: Task, table: Table, days: Ints) -> list[Row]:
-    """The rain that granules want. Where the lawn can be watered no rain is needed and the limit falls away."""
+def _band_row(task: Task, table: Table, days: Ints, fit: Bools) -> list[Row]:
+    """The rain that granules want, on hours that fit otherwise. Where the lawn can be watered no rain is needed."""
     chance = table.rain.dissolved
     band = table.limits.rain_band_mm
     if task.product.form != "granular" or chance is None or band is None or table.limits.dissolve_h is None:
@@ -119,10 +123,25 @@ def _band_row(task: Task, table: Table, days: Ints) -> list[Row]:
     note = f"chance of {band.value[0]:g}-{band.value[1]:g} mm within {table.limits.dissolve_h.number:g} h"
     if task.lawn.irrigation != "none":
         return [Row("rain_band", "1", chance, 0.0, None, band.source, note=f"{note}; the lawn can be watered")]
-    left = np.maximum(0, task.due.latest.toordinal() - days)
-    wanted = np.array([max(LEAST_CHANCE, go_threshold(int(day))) for day in left])
-    source = f"{band.source}; go threshold by days left, optimal stopping"
+    usable = np.where(fit, chance, np.where(np.isnan(chance), np.nan, 0.0))
+    wanted = np.maximum(LEAST_CHANCE, wanted_by_hour(usable, days, task.due.latest.toordinal()))
+    source = f"{band.source}; wanted today by what the days left promise (optimal stopping)"
     return [Row("rain_band", "1", chance, wanted, None, source, note=note)]
+
+
+def _better_day(
+    rows: list[Row], table: Table, days: Ints, open_: Bools, at: int, latest: date
+) -> tuple[date, float] | None:
+    """The later day, by the latest, whose chance of the right rain is the best and better than at hour `at`."""
+    chance = table.rain.dissolved
+    others, _ = _stack([row for row in rows if row.name != "rain_band"])
+    later = open_ & others & (days > days[at]) & (days <= latest.toordinal())
+    if chance is None or not later.any():
+        return None
+    best = int(np.flatnonzero(later)[np.argmax(chance[later])])
+    if chance[best] <= chance[at] + ALIKE:
+        return None
+    return date.fromordinal(int(days[best])), float(chance[best])
 
 
 def _allowed_dates(estate: Estate, task: Task, days: Ints, today: date, entries: Sequence[Entry]) -> Bools:

@@ -115,7 +115,14 @@ def sentence(line: Line, task: Task, zone: str, units: str, now: datetime) -> st
         return _go(line, task, line.window, zone, units) + late
     if line.verdict == "unknown":
         return f"No decision: {line.why}. Do not apply on this; look again when a fresh forecast is in."
-    return f"Hold: {line.why}. {_next(line, zone, today)}{late}"
+    return f"Hold: {line.why}.{_better(line)} {_next(line, zone, today)}{late}"
+
+
+def _better(line: Line) -> str:
+    if line.better is None:
+        return ""
+    day, chance = line.better
+    return f" {show.day(day)} looks likelier: {show.percent(chance)}."
 
 
 def _late(line: Line, today: date) -> str:

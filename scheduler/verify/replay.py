@@ -12,7 +12,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from scheduler.decide.waiting import AHEAD, threshold_table
+from scheduler.decide.waiting import AHEAD, threshold_table, worth_taking
 from scheduler.verify.bounds import Rate, bootstrap
 from scheduler.verify.scores import brier
 from scheduler.verify.simulate import ErrorModel, Run, Skill, simulate
@@ -248,7 +248,8 @@ def _granular(season: Season, due: Ints, terms: Terms) -> dict[str, Ints]:
         "clairvoyant": (season.dissolved[days] == 1.0) & season.workable.granular[days],
     }
     for name, chance in (("ligule", season.said.dissolves), ("ligule_one_run", season.said.run_dissolves)):
-        wanted = threshold_table(chance, span)[:, 0]  # (days, days left): today's row of each day's own forecast
+        table = threshold_table(chance, span)
+        wanted = worth_taking(table[:, 0])  # (days, days left): today's row of each day's own forecast
         go[name] = (chance[days, 0] >= wanted[days, left]) & season.workable.granular[days]
     return {"calendar": due} | {name: first + _first(go[name]) for name in POLICIES if name in go}
 

@@ -12,6 +12,7 @@ from scheduler.decide.waiting import (
     AHEAD,
     DAY_COST,
     DEFAULT_DAYS,
+    GOOD_ENOUGH,
     STILL_TO_COME,
     best_by_day,
     go_threshold,
@@ -153,6 +154,6 @@ def test_hours_take_the_best_of_each_later_day():
     assert list(dates) == [100, 101, 102, 103]
     np.testing.assert_array_equal(best, [0.3, 0.6, math.nan, math.nan])
     wanted = wanted_by_hour(chance, day, latest=103)
-    table = threshold_table(best, 3)
+    table = np.minimum(threshold_table(best, 3), GOOD_ENOUGH)
     np.testing.assert_array_equal(wanted, np.repeat([table[0, 3], table[1, 2], 0.0], 3))
     np.testing.assert_array_equal(wanted_by_hour(chance, day, latest=99), np.zeros(9))
