@@ -7,7 +7,7 @@ import click
 
 from adapters.cli.context import INSTANT, OUTSIDE_FAILED, Context, Ended, pass_context, plain_errors
 from adapters.clock import SystemClock, TrialClock
-# DAEMON
+from adapters.daemon import run as run_daemon
 from adapters.feeds import fetch
 from adapters.notify.results import Sent
 from adapters.notify.send import send

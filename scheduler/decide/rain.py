@@ -105,8 +105,7 @@ def _amount_in(forecast: Forecast, hours: int) -> Floats:
 
 def _worst_of_hour(values: Floats) -> Floats:
     """The larger of a start at the hour's beginning and one at its end; not known at the end counts as not known."""
-    later = np.append(values[1:], np.nan)
-    return np.maximum(values, later)
+    return np.asarray(np.maximum(values, np.append(values[1:], np.nan)))
 
 
 def _worst_day(rain: Floats, hours: int) -> Floats:
