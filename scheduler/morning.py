@@ -103,10 +103,11 @@ def line_for(desk: Desk, task: Task, entries: Sequence[Entry]) -> Line:
 
 def _one_a_day(line: Line, lines: Sequence[Line]) -> Line:
     """A caution where another product may go on the same lawn today: common practice is one a day."""
-    others = [x.product_name for x in lines if x.lawn == line.lawn and x is not line and x.verdict == "go"]
-    if line.verdict != "go" or not others:
+    open_ = sorted(x.product_name for x in lines if x.lawn == line.lawn and x.verdict == "go")
+    if line.verdict != "go" or len(open_) < 2:
         return line
-    return replace(line, cautions=(f"Also open here today: {', '.join(others)}. One product a day.", *line.cautions))
+    said = f"Put down one product a day; open here today: {', '.join(open_)}."
+    return replace(line, cautions=(said, *line.cautions))
 
 
 def brief_for(

@@ -27,10 +27,10 @@ def span(window: Window, zone: str) -> str:
 
 
 def percent(share: float) -> str:
-    """ "42 %"; a small chance is not called none, nor a large one certain."""
-    if 0.0 < share < 0.01:
+    """ "42 %"; no forecast is called none or certain."""
+    if share < 0.01:
         return "below 1 %"
-    if 0.99 < share < 1.0:
+    if share > 0.99:
         return "over 99 %"
     return f"{share * 100:.0f} %"
 
