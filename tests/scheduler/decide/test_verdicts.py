@@ -215,7 +215,7 @@ def test_what_the_lawn_forbids_is_a_hold_even_without_weather(estate: Estate) ->
 def test_two_products_open_on_one_lawn_are_not_both_put_down(estate: Estate) -> None:
     told = lines(estate, mild(MIDNIGHT, rain=dict.fromkeys(range(30, 38), 5 / 8)))
     assert told["leaf-feed"].verdict == told["spring-grain"].verdict == "go"
-    assert any("One product a day" in caution for caution in told["leaf-feed"].cautions)
+    assert any("one product a day" in caution for caution in told["leaf-feed"].cautions)
 
 
 spans = st.lists(st.tuples(st.integers(0, 47), st.integers(1, 9), st.floats(0, 1), st.floats(0, 3)), max_size=4)
