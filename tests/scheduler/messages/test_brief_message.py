@@ -125,11 +125,11 @@ def test_amounts_read_as_people_write_them(ml: float, metric: str, us: str) -> N
 
 def test_a_chance_is_never_rounded_to_certainty() -> None:
     assert [show.percent(x) for x in (0.0, 0.004, 0.154, 0.996, 1.0)] == [
-        "0 %",
+        "below 1 %",
         "below 1 %",
         "15 %",
         "over 99 %",
-        "100 %",
+        "over 99 %",
     ]
 
 
