@@ -7,14 +7,14 @@ from datetime import date, datetime, timedelta
 
 from adapters.daemon.compose import Composed, compose_for
 from adapters.daemon.parts import Parts
-from adapters.notify.letter import one_line
+from adapters.notify.letter import clean, one_line
 from adapters.store.briefs import QueuedBrief
 from adapters.store.engine import StoreError
 from adapters.weather import Shelf, weather_now
 from config.models import Estate, Person
 from scheduler.clockwork.due import BriefDue, briefs_due
 from scheduler.clockwork.retry import STEPS
-from scheduler.values import CellWeather, Entry
+from scheduler.values import CellWeather, Entry, Message
 from scheduler.weather.cells import cell_of
 
 log = logging.getLogger("ligule.briefs")
@@ -93,7 +93,8 @@ class BriefJob:
     def _written(self, brief: BriefDue, person: Person, composed: Composed, now: datetime) -> QueuedBrief | None:
         """The brief of one person; None if writing it fails, which must not cost the others theirs."""
         try:
-            lines, message = composed(person, brief.delayed)
+            lines, told = composed(person, brief.delayed)
+            message = Message(one_line(told.title), clean(told.text), clean(told.html))
         except Exception as error:  # noqa: BLE001 - whatever it is, it is this person's brief alone
             self._note_trouble(brief, person, f"{type(error).__name__}: {error}", now)
             return None

@@ -51,6 +51,8 @@ class Store:
                 yield connection
         except SQLAlchemyError as error:
             raise _plain(error) from None
+        except UnicodeEncodeError as error:
+            raise StoreError(f"database: a text that cannot be written ({error.reason})") from None
 
     @contextmanager
     def _reading(self) -> Iterator[Connection]:

@@ -46,12 +46,12 @@ def judge_clock(
     if before is not None:
         step = (wall - before.wall) - timedelta(seconds=monotonic_s - before.monotonic_s)
     hold_until_s = before.hold_until_s if before else None
-    if step > LEAP:
+    if step > LEAP and before is not None and _can_be(before.wall):
         hold_until_s = monotonic_s + SETTLE.total_seconds()
     elif step < -STEP or (hold_until_s is not None and monotonic_s >= hold_until_s):
         hold_until_s = None
     view = ClockView(wall, monotonic_s, hold_until_s)
-    if not trusted and not EARLIEST <= wall < LATEST:
+    if not trusted and not _can_be(wall):
         return ClockVerdict("hold", f"the clock says {wall:%Y-%m-%d}, which cannot be", view)
     if newest_row is not None and wall < newest_row - BACK:
         return ClockVerdict(
@@ -62,3 +62,7 @@ def judge_clock(
     if abs(step) > STEP:
         return ClockVerdict("stepped", f"the clock stepped by {step.total_seconds():+.0f} s", view)
     return ClockVerdict("ok", "", view)
+
+
+def _can_be(wall: datetime) -> bool:
+    return EARLIEST <= wall < LATEST

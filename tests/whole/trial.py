@@ -1,4 +1,4 @@
-"""A whole trial on this machine: a feed, receivers for posts and mail, an estate folder, and the service as a process."""
+"""A whole trial on this machine: a feed, receivers for posts and mail, an estate folder, the service as a process."""
 
 import os
 import signal

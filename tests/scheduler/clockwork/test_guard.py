@@ -28,6 +28,11 @@ def test_a_senseless_year_sends_nothing() -> None:
     assert look(datetime(2200, 1, 1, tzinfo=UTC), 15).state == "hold"
 
 
+def test_a_senseless_clock_put_right_is_believed_at_once() -> None:
+    booted = look(datetime(1970, 1, 1, tzinfo=UTC), 15)
+    assert judge_clock(T0, 130, booted.view, None).state == "stepped"
+
+
 def test_a_clock_set_by_hand_may_say_any_date() -> None:
     assert judge_clock(datetime(2019, 3, 31, tzinfo=UTC), 100.0, None, None, trusted=True).state == "ok"
 
