@@ -71,8 +71,8 @@ def main() -> None:
 
     soaking = weather(
         start, n, temperature_c=hours_of(n, lambda t: temperature((t + 4) % 24, 10.5, 2.0)),
-        humidity_pct=hours_of(n, lambda t: 93 if t < 20 else humidity((t + 4) % 24, 78, 10)), wind_m_s=3.8, gust_m_s=6.4,
-        cloud_pct=98.0, rain_mm=spell(n, (3, 8, 1.2), (8, 16, 3.4)),
+        humidity_pct=hours_of(n, lambda t: 93 if t < 20 else humidity((t + 4) % 24, 78, 10)),
+        wind_m_s=3.8, gust_m_s=6.4, cloud_pct=98.0, rain_mm=spell(n, (3, 8, 1.2), (8, 16, 3.4)),
         chance=[0.95 if 3 <= t < 16 else 0.05 for t in range(n)],
     )  # fmt: skip
     write("heron.json", met_norway_answer(soaking, latitude=54.06, longitude=-2.80, issued=issued))
