@@ -82,7 +82,7 @@ def nutrients(product: Product, rate: float | None = None) -> Nutrients:
     if not used >= 0:
         raise ValueError(f"{product.id}: a rate must be a number >= 0, got {used}")
     n, p2o5, k2o = (used * grams_per_unit(product, percent) for percent in product.npk_pct)
-    slow = n * product.slow_n_pct / 100
+    slow = min(n, n * product.slow_n_pct / 100)  # rounding must not make more slow N than N
     return Nutrients(
         n=n,
         p2o5=p2o5,

@@ -211,3 +211,11 @@ def test_missing_values_stay_missing():
         altitude_m=0,
     )
     assert np.isnan(got).tolist() == [False, True, True, True]
+
+
+def test_air_more_than_saturated_dries_nothing():
+    # a humidity reading above 100 % counts as 100 %
+    args = {"temperature_c": 15.0, "u2_m_s": 4.0, "net_radiation": 0.5, "altitude_m": 0}
+    full = float(vapour_pressure_kpa(np.float64(15.0)))
+    over, at = (et.penman_monteith_hourly_mm(actual=ea, **args) for ea in (full * 1.05, full))
+    assert over == approx(float(at))

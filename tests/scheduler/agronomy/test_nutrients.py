@@ -155,6 +155,8 @@ def test_nutrients_are_linear_in_the_rate(n, p, k, fe, slow, rate, factor):
     for name in nu.Nutrients.__dataclass_fields__:
         assert getattr(more, name) == approx(getattr(once, name) * factor, abs=1e-9)
     assert once.slow_n + once.soluble_n == approx(once.n)
+    assert 0 <= once.slow_n <= once.n
+    assert nu.slow_share(once.n, once.slow_n) == approx(slow / 100 if n else 0.0)
     assert once.n + once.p2o5 + once.k2o <= rate * (1 + 1e-12)
     assert nu.nutrients(sheet, rate) + nu.nutrients(sheet, 0) == once
 
