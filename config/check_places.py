@@ -2,6 +2,8 @@
 
 from collections import Counter
 from collections.abc import Iterable, Iterator
+from itertools import chain, islice
+from math import floor
 
 from config.models import Lawn
 from config.parts import Item
@@ -9,6 +11,7 @@ from config.problems import Problem
 
 FAR_DEG = 20.0
 NEAR_DEG = 5.0
+CELL_DEG = 10.0
 
 Place = tuple[float, float]  # latitude, longitude
 
@@ -19,24 +22,19 @@ def check_places(lawns: list[Item[Lawn]]) -> Iterator[Problem]:
     for item in placed:
         if item.part.latitude == 0 and item.part.longitude == 0:
             yield item.problem("latitude", "0, 0 (a place in the sea, as empty cells give)", "the place of the lawn")
-    # Lawns of one business crowd together: whole-degree cells make the comparison cheap.
+    # Whoever shares a cell with another lawn is not far from it; few are left to compare with all others.
     cells = Counter(_cell(item) for item in placed)
-    for item in placed:
-        if cells[_cell(item)] > 1 or len(placed) < 2:
+    places = [(item.part.latitude, item.part.longitude) for item in placed]
+    for number, (item, here) in enumerate(zip(placed, places, strict=True)):
+        if cells[_cell(item)] > 1:
             continue
-        here = (item.part.latitude, item.part.longitude)
-        others = [(other.part.latitude, other.part.longitude) for other in _others(item, placed)]
-        if _swapped(here, others):
+        if _swapped(here, chain(islice(places, number), islice(places, number + 1, None))):
             found = f"{here[0]:g}, {here[1]:g}, far from every other lawn (latitude and longitude swapped?)"
             yield item.problem("latitude", found, f"latitude then longitude; {here[1]:g}, {here[0]:g} lies near others")
 
 
-def _others(item: Item[Lawn], placed: list[Item[Lawn]]) -> Iterable[Item[Lawn]]:
-    return (other for other in placed if other is not item)
-
-
 def _cell(item: Item[Lawn]) -> tuple[int, int]:
-    return int(item.part.latitude), int(item.part.longitude)
+    return floor(item.part.latitude / CELL_DEG), floor(item.part.longitude / CELL_DEG)
 
 
 def _swapped(here: Place, others: Iterable[Place]) -> bool:

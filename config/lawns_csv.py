@@ -6,6 +6,7 @@ import re
 from collections import Counter
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
+from functools import cache
 from pathlib import Path
 from typing import Any, Literal, Union, get_args, get_origin
 
@@ -168,6 +169,7 @@ def _delimiter(content: str) -> tuple[str, str, int]:
     return content, counts.most_common(1)[0][0], 0
 
 
+@cache
 def _kind(name: str) -> Any:
     kind = fields_of(Lawn)[name].annotation
     if get_origin(kind) is Union or type(kind).__name__ == "UnionType":

@@ -6,7 +6,7 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from datetime import date, time
 from functools import cache
-from typing import Annotated, Any, Generic, TypeVar, Union, get_args, get_origin
+from typing import Annotated, Any, Generic, Literal, TypeVar, Union, get_args, get_origin
 
 from pydantic import BaseModel, ValidationError
 from pydantic.fields import FieldInfo
@@ -247,8 +247,20 @@ def _without(table: dict[str, Any], path: Path) -> dict[str, Any]:
 
 def _shape(model: type[BaseModel], table: dict[str, Any]) -> dict[str, Any]:
     """Lists become tuples, and texts that read as times or dates become such; all else is left for strict checking."""
-    known = fields_of(model)
-    return {key: _shaped(known[key].annotation, value) for key, value in table.items()}
+    known, plain = fields_of(model), _plain_fields(model)
+    return {key: value if key in plain else _shaped(known[key].annotation, value) for key, value in table.items()}
+
+
+@cache
+def _plain_fields(model: type[BaseModel]) -> frozenset[str]:
+    """Fields whose values need no shaping: kept apart because an estate may have very many lawns."""
+
+    def is_plain(kind: Any) -> bool:
+        if get_origin(kind) is Annotated or _is_union(kind):
+            return all(is_plain(arm) for arm in get_args(kind) if isinstance(arm, type) or get_origin(arm))
+        return kind in (str, float, int, bool, types.NoneType) or get_origin(kind) is Literal
+
+    return frozenset(key for key, info in fields_of(model).items() if is_plain(info.annotation))
 
 
 def _shaped(kind: Any, value: Any) -> Any:

@@ -2,6 +2,8 @@
 
 from dataclasses import dataclass
 
+MOST_SHOWN = 100  # in the text of the exception; `problems` holds them all
+
 
 @dataclass(frozen=True)
 class Problem:
@@ -33,7 +35,10 @@ class EstateInvalid(Exception):
 
     def __init__(self, problems: tuple[Problem, ...]) -> None:
         self.problems = tuple(sorted(problems, key=_place))
-        super().__init__("\n".join(str(problem) for problem in self.problems))
+        lines = [str(problem) for problem in self.problems[:MOST_SHOWN]]
+        if len(self.problems) > MOST_SHOWN:
+            lines.append(f"... and {len(self.problems) - MOST_SHOWN} more")
+        super().__init__("\n".join(lines))
 
 
 def _place(problem: Problem) -> tuple[str, int, str]:

@@ -45,7 +45,11 @@ def faults(value: Any, path: Path = ()) -> Iterator[Fault]:
 
 def _text_faults(text: str, path: Path) -> Iterator[Fault]:
     names = [part for part in path if isinstance(part, str)]
-    bad = next((char for char in text if _is_hidden(char, many_lines=any(n in _MANY_LINES for n in names))), None)
+    bad = (
+        None
+        if text.isprintable()
+        else next((char for char in text if _is_hidden(char, many_lines=any(n in _MANY_LINES for n in names))), None)
+    )
     if bad is not None:
         name = unicodedata.name(bad, "control character").lower()
         yield path, f"the character U+{ord(bad):04X} ({name})", "text without control or text-direction characters"
