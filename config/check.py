@@ -6,18 +6,16 @@ A rule says nothing about a field that was already reported, nor about reference
 import zoneinfo
 from collections.abc import Iterable, Iterator, Mapping
 from functools import cache
-from pathlib import Path
 from typing import Any
 
 from config.check_addresses import check_feed, check_reach
 from config.check_places import check_places
 from config.check_products import check_product, day_exists, ordered_days
 from config.draft import Draft
+from config.packs import pack_names
 from config.parts import Item
 from config.problems import Problem
 from config.wording import found_text, known_text
-
-PACKS = Path(__file__).parent / "reference" / "packs"
 
 _ZONES_OF_A_MACHINE = {"localtime", "posixrules", "Factory"}
 
@@ -38,12 +36,6 @@ def check(draft: Draft, environ: Mapping[str, str]) -> list[Problem]:
         *check_feed(draft.feed, environ),
         *(problem for item in draft.people for problem in check_reach(item, environ)),
     ]
-
-
-@cache
-def shipped_packs() -> tuple[str, ...]:
-    """Names of the local-rule packs that ship."""
-    return tuple(sorted(path.stem for path in PACKS.glob("*.toml")))
 
 
 def _ids(items: Iterable[Item[Any]]) -> set[str]:
@@ -156,8 +148,8 @@ def _risk(draft: Draft) -> Iterator[Problem]:
 def _rules(draft: Draft) -> Iterator[Problem]:
     item = draft.rules
     for number, name in item.texts("packs"):
-        if name not in shipped_packs():
-            yield _entry(item, "packs", number, name, known_text(name, shipped_packs(), "a shipped pack"))
+        if name not in pack_names():
+            yield _entry(item, "packs", number, name, known_text(name, pack_names(), "a shipped pack"))
     yield from _once(item, "packs")
     for number, season in enumerate(item.part.closed):
         for end, day in enumerate(season):

@@ -1,4 +1,4 @@
-"""Rules on where lawns lie: empty and swapped coordinates."""
+"""Rules on single lawns: empty and swapped coordinates, and a species of the other kind of grass."""
 
 from collections import Counter
 from collections.abc import Iterable, Iterator
@@ -8,6 +8,7 @@ from math import floor
 from config.models import Lawn
 from config.parts import Item
 from config.problems import Problem
+from config.reference_data import grass_species
 
 FAR_DEG = 20.0
 NEAR_DEG = 5.0
@@ -17,7 +18,8 @@ Place = tuple[float, float]  # latitude, longitude
 
 
 def check_places(lawns: list[Item[Lawn]]) -> Iterator[Problem]:
-    """Lawns at 0, 0, and lawns that only fit the others with latitude and longitude exchanged."""
+    """Lawns at 0, 0, lawns that only fit the others with latitude and longitude exchanged, and ill-matched grasses."""
+    yield from _species(lawns)
     placed = [item for item in lawns if item.sound("latitude", "longitude")]
     for item in placed:
         if item.part.latitude == 0 and item.part.longitude == 0:
@@ -31,6 +33,14 @@ def check_places(lawns: list[Item[Lawn]]) -> Iterator[Problem]:
         if _swapped(here, chain(islice(places, number), islice(places, number + 1, None))):
             found = f"{here[0]:g}, {here[1]:g}, far from every other lawn (latitude and longitude swapped?)"
             yield item.problem("latitude", found, f"latitude then longitude; {here[1]:g}, {here[0]:g} lies near others")
+
+
+def _species(lawns: list[Item[Lawn]]) -> Iterator[Problem]:
+    for item in lawns:
+        species, grass = item.part.species, item.part.grass
+        if species is not None and item.sound("grass") and grass_species()[species].type != grass:
+            found = f'"{grass}", where {species} is {grass_species()[species].type}-season'
+            yield item.problem("grass", found, "the kind of the species, or the species alone")
 
 
 def _cell(item: Item[Lawn]) -> tuple[int, int]:

@@ -9,6 +9,7 @@ from config.models import Lawn
 from config.outline import OutlineInvalid, measure_outline
 from config.parts import Item, Source, build
 from config.problems import Problem
+from config.reference_data import grass_species
 
 AREA_TOLERANCE = 0.25  # given area against the outline's, as a share of the outline's
 PLACE_TOLERANCE_DEG = 0.1  # about 11 km: beyond it the forecast of another place would be read
@@ -63,7 +64,14 @@ def _item(
     if _looks_swapped(filled):
         problems.append(source.problem(("latitude",), f"{filled['latitude']:g}", _SWAPPED))
         bad |= {("latitude",)}
-    return build(Lawn, filled, source, problems, wrong | bad)
+    return build(Lawn, _with_grass(filled), source, problems, wrong | bad)
+
+
+def _with_grass(raw: dict[str, Any]) -> dict[str, Any]:
+    """The kind of grass follows from the species where only that is given."""
+    species = raw.get("species")
+    known = grass_species().get(species) if isinstance(species, str) else None  # type: ignore[call-overload]
+    return {"grass": known.type, **raw} if known else raw
 
 
 def _measured(

@@ -146,6 +146,7 @@ _PLAIN = {
     time: 'a time such as "06:30"',
 }
 _PATTERNS = {
+    "^[a-z0-9_]{1,60}$": "lower-case letters, digits and _, at most 60",
     _pattern(Ident): "lower-case letters, digits, - and _, starting with a letter or digit, at most 64",
     _pattern(MonthDay): 'a month and day such as "04-01"',
     _pattern(Product.model_fields["analysis"].metadata): '% N-P2O5-K2O such as "12-3-6"',

@@ -189,6 +189,8 @@ CASES = {
     "area with a thousands separator": row("area_m2", area_m2="1,200"),
     "unknown programme": row("programme", programme="spon"),
     "unknown grass": row("grass", grass="long"),
+    "species of the other kind of grass": row("grass", grass="cool", species="zoysiagrass"),
+    "unknown species": row("species", species="daisies"),
     "unknown soil": row("soil", soil="mud"),
     "lawn in an unknown zone": row("timezone", timezone="Europe/Londn"),
     "date in another order": row("sown_on", sown_on="01/04/2026"),

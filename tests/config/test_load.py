@@ -141,3 +141,12 @@ def test_places_far_apart_are_no_swap(tmp_path: Path) -> None:
 def test_lawns_on_both_sides_of_the_date_line_are_neighbours(tmp_path: Path) -> None:
     rows = [lawn(id="a", latitude=-17, longitude=179.5), lawn(id="b", latitude=-17, longitude=-179.5)]
     assert len(build_estate(tmp_path, lawns=rows).lawns) == 2
+
+
+def test_the_kind_of_grass_follows_from_the_species(tmp_path: Path) -> None:
+    assert build_estate(tmp_path, lawns=[lawn(grass=None, species="bermudagrass")]).lawns[0].grass == "warm"
+    assert build_estate(tmp_path, lawns=[lawn(grass=None, species="fine-fescue")]).lawns[0].grass == "cool"
+
+
+def test_shipped_packs_are_known(tmp_path: Path) -> None:
+    assert build_estate(tmp_path, rules={"packs": ["maryland", "new-york"]}).rules.packs == ("maryland", "new-york")
