@@ -8,7 +8,6 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.optimize import isotonic_regression
 
 from scheduler.weather.forecast import Floats
 
@@ -118,6 +117,8 @@ def value_from_rates(hit_rate: float, false_alarm_rate: float, base_rate: float,
 
 def calibrate(p: Floats, o: Floats) -> Calibration:
     """Isotonic regression of outcome on chance (scipy); equal chances share one knot."""
+    from scipy.optimize import isotonic_regression  # slow to import; every command would wait for it
+
     p, o = pairs(p, o)
     x, place, count = np.unique(p, return_inverse=True, return_counts=True)
     mean = np.bincount(place, weights=o) / count
