@@ -1,8 +1,8 @@
 """Checks on long open records that are not part of the project: `python -m tests.open_data FILE...`.
 
 Each FILE is an hourly record as `ligule replay` reads it (CSV: time, rain_mm), such as NOAA observations of an airport
-or UCI data set 501. Prints what the chance of a window and the policies reach there; ends in 1 when the chance is off by
-more than 0.01 or no better than the simple ways of combining hours.
+or UCI data set 501. Prints what the chance of a window and the policies reach there; ends in 1 when the chance is off
+by more than 0.01 or no better than the simple ways of combining hours.
 """
 
 import sys

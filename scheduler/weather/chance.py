@@ -105,7 +105,7 @@ def rho_for(wet_mm: float, hours: float = 8.0) -> float:
 
     rho = 0.835 + (0.015 + 0.45 / hours) log2(wet_mm / 0.5), held within 0.70..1; below 0.25 mm as at 0.25 mm.
     Fitted on Boston Logan 1996-2015 (NOAA) and 8 Beijing sites 2013-2017 (UCI data set 501), from month-by-hour
-    frequencies of >= 0.2 mm: mean error within 0.010 for 6 and 8 h up to 1 mm, within 0.016 for 3 to 24 h up to 1 mm.
+    frequencies of >= 0.2 mm: mean error within 0.010 for 6 and 8 h up to 1 mm, within 0.02 for 3 to 24 h up to 1 mm.
     At rho = 1 the chain can go no lower than the highest hourly chance: from 2 mm on it errs to the wet side, by up to
     0.036 at 2 mm and 0.062 at 5 mm.
     """
