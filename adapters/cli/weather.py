@@ -2,6 +2,7 @@
 
 import os
 from collections.abc import Sequence
+from dataclasses import replace
 from datetime import datetime
 from pathlib import Path
 from typing import get_args
@@ -9,8 +10,9 @@ from typing import get_args
 from adapters.cli.context import Context, Ended
 from adapters.feeds.recorded import read_recorded
 from adapters.refresh import refresh_estate
+from adapters.store.store import Store
 from adapters.weather import cells_of, weather_now
-from config.models import Provider
+from config.models import Estate, Provider
 from scheduler.ports import FeedUnusable
 from scheduler.values import CellWeather
 from scheduler.weather.cells import centre
@@ -43,11 +45,20 @@ def _recorded(cell: str, specs: Sequence[str], now: datetime) -> CellWeather:
     return CellWeather(cell, None, "down", "; ".join(dict.fromkeys(said)))
 
 
+def _try_again(store: Store, estate: Estate) -> None:
+    """Whoever asks by hand is not made to wait out a passing fault; what a feed itself forbade stands."""
+    states = [state for provider in estate.feed.order for state in store.feed_states(provider).values()]
+    passing = [replace(s, next_try_at=None) for s in states if s.failures and " answers 4" not in s.last_error]
+    if passing:
+        store.save_feed(passing, [])
+
+
 def weather_for(context: Context, specs: Sequence[str], now: datetime) -> dict[str, CellWeather]:
     """The weather of every cell at `now`: recorded where `specs` are given, else asked of the feeds and stored."""
     estate = context.estate
     if specs:
         return recorded_weather(cells_of(estate), specs, now)
     with context.store() as store:
+        _try_again(store, estate)
         refresh_estate(store, estate, now, context.environ, allow_local=context.allow_local)
         return weather_now(store, estate, now)

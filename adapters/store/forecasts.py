@@ -54,7 +54,10 @@ class RunHead:
 
 
 def save(connection: Connection, run: NewRun) -> int:
-    """Keep one good answer (its id), and drop those of its cell and provider that came before the last KEPT."""
+    """Keep one good answer (its id), and drop all of its cell and provider but the KEPT that were issued last.
+
+    What was received after it bears a clock that was wrong, and goes as well.
+    """
     row = {
         "cell": run.cell,
         "provider": run.provider,
@@ -64,13 +67,18 @@ def save(connection: Connection, run: NewRun) -> int:
     }
     number = int(connection.execute(insert(forecast_run).values(row).returning(forecast_run.c.id)).scalar_one())
     mine = (forecast_run.c.cell == run.cell) & (forecast_run.c.provider == run.provider)
-    kept = select(forecast_run.c.id).where(mine).order_by(forecast_run.c.id.desc()).limit(KEPT).scalar_subquery()
+    sane = mine & (forecast_run.c.received_at <= run.received_at + CLOCK_SLACK)
+    order = forecast_run.c.issued_at.desc(), forecast_run.c.id.desc()
+    kept = select(forecast_run.c.id).where(sane).order_by(*order).limit(KEPT).scalar_subquery()
     connection.execute(delete(forecast_run).where(mine, forecast_run.c.id.not_in(kept)))
     return number
 
 
 def newest(connection: Connection, now: datetime) -> dict[tuple[str, str], RunHead]:
-    """(cell, provider) -> the run that came last, without its body; none from after `now` (a clock put back)."""
+    """(cell, provider) -> the run issued last, without its body; none from after `now` (a clock put back).
+
+    A feed that serves an old run after a newer one (a stale cache on its side) does not take the newer one away.
+    """
     runs = select(
         forecast_run.c.id,
         forecast_run.c.cell,
@@ -79,7 +87,7 @@ def newest(connection: Connection, now: datetime) -> dict[tuple[str, str], RunHe
         func.row_number()
         .over(
             partition_by=(forecast_run.c.cell, forecast_run.c.provider),
-            order_by=forecast_run.c.id.desc(),
+            order_by=(forecast_run.c.issued_at.desc(), forecast_run.c.id.desc()),
         )
         .label("rank"),
     ).where(forecast_run.c.received_at <= now + CLOCK_SLACK)
