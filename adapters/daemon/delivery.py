@@ -1,7 +1,9 @@
 """Takes messages out of the outbox, sends them, and records what became of each. No transaction spans a send."""
 
+import itertools
 import logging
 import threading
+import time
 from collections.abc import Callable, Mapping
 from concurrent.futures import ThreadPoolExecutor
 from datetime import datetime
@@ -17,7 +19,8 @@ from scheduler.values import Message
 
 log = logging.getLogger("ligule.delivery")
 
-CARRIERS = 8  # sends at a time: one slow receiver holds up one of them
+MOST_CARRIERS = 8  # sends at a time, however slow the receivers
+SLOW_S = 1.0  # a send that takes longer is overtaken by the next
 RECORD_WAITS_S = (0.2, 1.0, 5.0, 10.0, 20.0)  # a delivery that is not recorded would be repeated
 
 
@@ -29,13 +32,20 @@ class Send(Protocol):
 
 
 class Delivery:
-    """Starts carriers for what is due; each carries message after message until there is nothing left to take."""
+    """Starts carriers for what is due; each carries message after message until there is nothing left to take.
 
-    def __init__(self, parts: Parts, send: Send = send_message, carriers: int = CARRIERS) -> None:
-        self.parts, self.send, self.carriers = parts, send, carriers
-        self._pool = ThreadPoolExecutor(carriers, thread_name_prefix="carrier")
-        self._busy = 0
+    A sudden end of the process can repeat a message that was handed over and not yet recorded. So that it is one at
+    most, one quick send is under way at a time (or as many as LIGULE_CARRIERS allows, for those who send thousands);
+    only slow ones are overtaken.
+    """
+
+    def __init__(self, parts: Parts, send: Send = send_message) -> None:
+        self.parts, self.send = parts, send
+        self.at_once = _at_once(parts.environ)
+        self._pool = ThreadPoolExecutor(MOST_CARRIERS, thread_name_prefix="carrier")
+        self._busy: dict[int, float] = {}  # carrier -> since when it is at its present message [monotonic s]
         self._turn = threading.Lock()
+        self._numbers = itertools.count()
 
     def run(self) -> None:
         """Give back what dead owners held, close what is past its time, and set carriers going."""
@@ -46,31 +56,51 @@ class Delivery:
             log.warning("%d messages were held too long and are taken up again", given_back)
         if closed := parts.store.close_overdue(now):
             log.error("%d messages could not be delivered in time", closed)
-        while self._may_start():
+        while (carrier := self._hired()) is not None:
             row = None
             try:
                 row = self._claim()
             finally:
                 if row is None:
-                    self._done()
+                    self._dismiss(carrier)
             if row is None:
                 return
-            self._pool.submit(self._carry, row)
+            self._pool.submit(self._carry, carrier, row)
 
     def close(self) -> None:
         """Wait for the running sends; each is recorded before its carrier ends."""
         self._pool.shutdown(wait=True)
 
-    def _may_start(self) -> bool:
-        with self._turn:
-            if self._busy >= self.carriers:
-                return False
-            self._busy += 1
-            return True
+    @property
+    def is_idle(self) -> bool:
+        """True when no carrier is at work."""
+        return not self._busy
 
-    def _done(self) -> None:
+    def _hired(self) -> int | None:
+        """A carrier's number; None when there are enough."""
         with self._turn:
-            self._busy -= 1
+            if len(self._busy) >= MOST_CARRIERS or self._quick() >= self.at_once:
+                return None
+            carrier = next(self._numbers)
+            self._busy[carrier] = time.monotonic()
+            return carrier
+
+    def _quick(self) -> int:
+        now_s = time.monotonic()
+        return sum(now_s - since_s <= SLOW_S for since_s in self._busy.values())
+
+    def _dismiss(self, carrier: int) -> None:
+        with self._turn:
+            self._busy.pop(carrier, None)
+
+    def _goes_on(self, carrier: int) -> bool:
+        """True if the carrier takes another message: not when others overtook it meanwhile."""
+        with self._turn:
+            self._busy.pop(carrier, None)
+            if self._quick() >= self.at_once:
+                return False
+            self._busy[carrier] = time.monotonic()
+            return True
 
     def _claim(self) -> OutboxRow | None:
         parts = self.parts
@@ -81,18 +111,18 @@ class Delivery:
             parts.point("message claimed")
         return rows[0] if rows else None
 
-    def _carry(self, row: OutboxRow | None) -> None:
+    def _carry(self, carrier: int, row: OutboxRow | None) -> None:
         try:
             while row is not None:
                 self.deliver(row)
-                row = self._claim()
+                row = self._claim() if self._goes_on(carrier) else None
         except StoreError as error:
             log.error("%s; a message stays claimed until its lease runs out", error)
         except Exception as error:  # noqa: BLE001 - a carrier that dies silently would never be missed
             log.error("a carrier failed: %s", type(error).__name__)
             log.debug("where it failed", exc_info=True)
         finally:
-            self._done()
+            self._dismiss(carrier)
 
     def deliver(self, row: OutboxRow) -> None:
         """Send one claimed message and record the outcome."""
@@ -164,3 +194,9 @@ def _name(row: OutboxRow) -> str:
 
 def _dwell_s(row: OutboxRow, now: datetime) -> float:
     return (now - row.due_at).total_seconds()
+
+
+def _at_once(environ: Mapping[str, str]) -> int:
+    """LIGULE_CARRIERS, 1 to MOST_CARRIERS; 1 if it is not a number."""
+    given = environ.get("LIGULE_CARRIERS", "")
+    return min(max(int(given), 1), MOST_CARRIERS) if given.isdecimal() else 1

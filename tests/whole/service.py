@@ -21,13 +21,15 @@ class DieAt:
         self.left = number
         self.turn = threading.Lock()
 
-    def __call__(self, _point: str) -> None:
+    def __call__(self, point: str) -> None:
         with self.turn:
             self.left -= 1
             if self.left == 0:
+                print(f"dies: {point}", file=sys.stderr, flush=True)
                 os.kill(os.getpid(), signal.SIGKILL)
+                threading.Event().wait()  # nothing is done any more, not even by this thread
 
 
 if __name__ == "__main__":
     clock = TrialClock(datetime.fromisoformat(sys.argv[2]))
-    sys.exit(run(Path(sys.argv[1]), dict(os.environ), clock, point=DieAt(int(os.environ.get("DIE_AT", "0")))))
+    sys.exit(run(Path(sys.argv[1]), dict(os.environ), clock, point=DieAt(int(os.environ["DIE_AT"]))))

@@ -1,6 +1,7 @@
 import threading
 import time
 from collections.abc import Callable, Iterator
+from dataclasses import replace
 from datetime import date, timedelta
 from pathlib import Path
 
@@ -46,9 +47,9 @@ class Office:
     def run(self) -> None:
         self.delivery.run()
         end = time.monotonic() + 10
-        while self.delivery._busy and time.monotonic() < end:
+        while not self.delivery.is_idle and time.monotonic() < end:
             time.sleep(0.005)
-        assert not self.delivery._busy
+        assert self.delivery.is_idle
 
     def rows(self) -> list[OutboxRow]:
         return self.parts.store.outbox_rows()
@@ -141,16 +142,42 @@ def test_a_sender_that_raises_is_a_failure_like_any_other(office: Callable[..., 
     assert [row.state for row in at.rows()] == ["sent"]
 
 
-def test_a_slow_channel_holds_up_no_other(office: Callable[..., Office]) -> None:
+def test_a_slow_channel_holds_up_no_other(office: Callable[..., Office], monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("adapters.daemon.delivery.SLOW_S", 0.05)
     gone = threading.Event()
     at = office(lambda reach, _n: (gone.wait(10), Sent())[1] if reach == "${A}" else Sent(), ("${A}", "${B}", "${C}"))
-    at.delivery.run()
     end = time.monotonic() + 5
     while [row.state for row in at.rows()] != ["sending", "sent", "sent"]:
         assert time.monotonic() < end
-        time.sleep(0.01)
+        at.delivery.run()  # as the beat does
+        time.sleep(0.02)
     gone.set()
     at.run()
+    assert {row.state for row in at.rows()} == {"sent"}
+
+
+@pytest.mark.parametrize(("carriers", "most"), [("", 1), ("1", 1), ("4", 4), ("99", 8), ("many", 1)])
+def test_as_many_sends_are_under_way_at_once_as_allowed(
+    office: Callable[..., Office], carriers: str, most: int, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("adapters.daemon.delivery.SLOW_S", 60.0)
+    at = office(reach=tuple(f"${{C{n}}}" for n in range(24)))
+    under_way, seen, turn, all_there = [0], [0], threading.Lock(), threading.Barrier(most)
+
+    def slow(_reach: str, _n: int) -> Outcome:
+        with turn:
+            under_way[0] += 1
+            seen[0] = max(seen[0], under_way[0])
+        all_there.wait(5)  # so many at once, or it breaks
+        with turn:
+            under_way[0] -= 1
+        return Sent()
+
+    at.send.answer = slow
+    at.delivery.close()
+    at.delivery = Delivery(replace(at.parts, environ={"LIGULE_CARRIERS": carriers}), at.send)
+    at.run()
+    assert seen[0] <= most
     assert {row.state for row in at.rows()} == {"sent"}
 
 
@@ -175,7 +202,6 @@ def test_a_delivery_is_recorded_though_the_database_is_busy(
 
 def test_a_stopping_service_finishes_what_it_began_and_takes_nothing_new(office: Callable[..., Office]) -> None:
     at = office(reach=tuple(f"${{C{n}}}" for n in range(20)))
-    at.delivery.carriers = 1
     at.send.answer = lambda _r, n: (at.parts.stop.set(), Sent())[1]
     at.delivery.run()
     at.delivery.close()
