@@ -25,6 +25,28 @@ class Entry:
     note: str = ""
     id: int = 0
     undone_at: datetime | None = None
+    end: datetime | None = None  # end of the work, UTC
+    area_m2: float | None = None  # what was treated; None: the whole lawn
+    water_l: float | None = None  # the finished spray mix
+    batch: str = ""
+    licence: str = ""  # number of the operator's licence or certificate
+    equipment: str = ""
+    calibrated_on: date | None = None
+    reason: str = ""  # why it was done, or against what
+    crop: str = ""  # crop or site code, where a record law asks for one
+    temperature_c: float | None = None  # weather at the start of the work
+    humidity_pct: float | None = None
+    wind_m_s: float | None = None
+    wind_from: str = ""  # compass point or degrees, as typed
+    soil: str = ""
+    weather_by: str = ""  # who says so: "measured", a feed's name, or both
+    forecast_provider: str = ""  # the forecast that was known when the work began
+    forecast_issued: datetime | None = None
+    forecast_chance: float | None = None
+    forecast_of: str = ""  # what that is the chance of
+    buffer_m: float | None = None  # distance kept from water
+    signs_posted: bool | None = None
+    reentry_told: bool | None = None  # whether the people there were told when the lawn may be used again
 
 
 @dataclass(frozen=True)

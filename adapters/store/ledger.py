@@ -1,5 +1,7 @@
 """The ledger table. Rows are added and never changed; taking one back only marks it."""
 
+from collections.abc import Iterable
+from dataclasses import fields
 from datetime import datetime
 from typing import Any
 
@@ -8,21 +10,18 @@ from sqlalchemy import Connection, Row, insert, select, update
 from adapters.store.tables import ledger
 from scheduler.values import Entry
 
+NAMES = tuple(field.name for field in fields(Entry))
+
 
 def add(connection: Connection, entry: Entry, recorded_at: datetime) -> int:
-    """Add one application or skip; its row id."""
-    row = {
-        "lawn": entry.lawn,
-        "product": entry.product,
-        "kind": entry.kind,
-        "at": entry.at,
-        "local_date": entry.local_date,
-        "amount": entry.amount,
-        "by": entry.by,
-        "note": entry.note,
-        "recorded_at": recorded_at,
-    }
+    """Add one application or skip; its row id. An id it has already is left aside."""
+    row = {name: getattr(entry, name) for name in NAMES if name != "id"} | {"recorded_at": recorded_at}
     return int(connection.execute(insert(ledger).values(row).returning(ledger.c.id)).scalar_one())
+
+
+def add_all(connection: Connection, rows: Iterable[Entry], recorded_at: datetime) -> list[int]:
+    """Add rows in the order given; their ids."""
+    return [add(connection, entry, recorded_at) for entry in rows]
 
 
 def undo_last(connection: Connection, lawn: str, product: str, now: datetime) -> Entry | None:
@@ -46,15 +45,5 @@ def entries(connection: Connection, *, lawn: str | None, with_undone: bool) -> l
 
 
 def _entry(row: Row[Any], *, undone_at: datetime | None) -> Entry:
-    return Entry(
-        lawn=row.lawn,
-        product=row.product,
-        at=row.at,
-        local_date=row.local_date,
-        kind=row.kind,
-        amount=row.amount,
-        by=row.by,
-        note=row.note,
-        id=row.id,
-        undone_at=undone_at,
-    )
+    values = row._mapping
+    return Entry(**{name: values[name] for name in NAMES} | {"undone_at": undone_at})

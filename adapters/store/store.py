@@ -69,6 +69,11 @@ class Store:
         with self._writing() as connection:
             return ledger.add(connection, entry, recorded_at)
 
+    def add_entries(self, rows: Sequence[Entry], recorded_at: datetime) -> list[int]:
+        """Record several rows, all or nothing; their ids."""
+        with self._writing() as connection:
+            return ledger.add_all(connection, rows, recorded_at)
+
     def undo_last(self, lawn: str, product: str, now: datetime) -> Entry | None:
         """Take back the entry recorded last for a lawn and product; it, or None if there is none."""
         with self._writing() as connection:
