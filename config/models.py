@@ -34,6 +34,8 @@ Ingredient = Literal["ammonium", "calcium", "iron", "lime", "magnesium", "phosph
 Ident = Annotated[str, Field(pattern=r"^[a-z0-9][a-z0-9_-]{0,63}$")]
 MonthDay = Annotated[str, Field(pattern=r"^(0[1-9]|1[0-2])-(0[1-9]|[12][0-9]|3[01])$")]
 Range = tuple[float, float]
+MeanC = Annotated[float, Field(ge=-60, le=50)]
+TwelveC = tuple[MeanC, MeanC, MeanC, MeanC, MeanC, MeanC, MeanC, MeanC, MeanC, MeanC, MeanC, MeanC]
 
 
 class Part(BaseModel):
@@ -169,6 +171,7 @@ class Product(Part):
     every_days: tuple[Annotated[int, Field(ge=1)], Annotated[int, Field(ge=1)]] | None = None
     most_per_year: Annotated[int, Field(ge=1)] | None = None
     contains: tuple[Ingredient, ...] = ()
+    price_per_kg_or_l: Annotated[float, Field(ge=0)] | None = None  # in the user's own currency
     weather: ProductWeather = ProductWeather()
     label: ProductLabel = ProductLabel()
 
@@ -204,6 +207,7 @@ class Estate(Part):
     timezone: str = "UTC"
     units: Literal["metric", "us"] = "metric"
     tank_l: Annotated[float, Field(gt=0)] = 15.0
+    monthly_mean_c: TwelveC | None = None  # mean air temperature of the place, January to December
     feed: Feed = Feed()
     hours: Hours = Hours()
     risk: Risk = Risk()
