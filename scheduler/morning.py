@@ -46,7 +46,7 @@ class Desk:
         key = (cell.cell, zone, product.form, product.weather)
         if key not in self._tables:
             risk = (self.risk.number, self.risk.source)
-            self._tables[key] = limit_table(cell.forecast, product, self.estate.hours, zone, risk)
+            self._tables[key] = limit_table(cell.forecast, product, self.estate.hours, zone, risk, self.estate.rules)
         return self._tables[key]
 
     def judge(self, task: Task, entries: Sequence[Entry]) -> Judged:

@@ -5,7 +5,7 @@ from pathlib import Path
 
 import click
 
-from adapters.cli import decisions, demo, records, seasonal, service
+from adapters.cli import decisions, demo, records, replay, seasonal, service, verify
 from adapters.cli.context import Context
 
 
@@ -39,6 +39,8 @@ for command in (
     records.undo,
     records.ledger,
     service.run,
+    verify.verify,
+    replay.replay,
 ):
     main.add_command(command)
 

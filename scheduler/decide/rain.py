@@ -70,7 +70,7 @@ def rain_risk(forecast: Forecast, form: Form, limits: ProductLimits) -> RainRisk
             for name, share, climate in zip(names, shares, climates, strict=True)
         }
         fields |= {"worst_hour_mm": rolling_max(forecast.rain_mm, hours)}
-        fields |= {"worst_day_mm": _worst_day(forecast.rain_mm, hours)}
+        fields |= {"worst_day_mm": worst_day_mm(forecast.rain_mm, hours)}
     return RainRisk(method=method, **fields)
 
 
@@ -108,7 +108,7 @@ def _worst_of_hour(values: Floats) -> Floats:
     return np.asarray(np.maximum(values, np.append(values[1:], np.nan)))
 
 
-def _worst_day(rain: Floats, hours: int) -> Floats:
+def worst_day_mm(rain: Floats, hours: int) -> Floats:
     """Largest 24 h amount inside the `hours` hours from each start [mm]."""
     day = rolling_sum(rain, min(24, hours))
     return np.asarray(rolling_max(day, max(1, hours - 24 + 1)))

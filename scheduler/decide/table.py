@@ -3,63 +3,24 @@
 Work is done per cell and class (same product weather, same zone), so that cost grows with cells, not with lawns.
 """
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from zoneinfo import ZoneInfo
 
 import numpy as np
-from numpy.typing import NDArray
 
 from config.defaults import defaults
-from config.models import Hours, Product
+from config.models import Hours, Product, Rules
 from config.resolve import ProductLimits, product_limits
 from scheduler.decide.rain import RainRisk, rain_risk
+from scheduler.decide.row import Bools, Row
+from scheduler.decide.rule_rows import Warning_, rule_rows
 from scheduler.weather import sun, surface
 from scheduler.weather.forecast import HOUR, Floats, Forecast
 from scheduler.weather.physics import delta_t_c, wind_factor
 
-Bools = NDArray[np.bool_]
 WEEKDAYS = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
-
-
-@dataclass(frozen=True)
-class Row:
-    """One limit over the hours: value (hours,), allowed range, ok and known as (hours,) masks.
-
-    `blocks` False: where the value is not known the hour may still be used, since the feed does not carry the variable
-    and another limit stands in for it (the note says which).
-    """
-
-    name: str
-    unit: str
-    value: Floats
-    low: Floats | float | None
-    high: Floats | float | None
-    source: str
-    blocks: bool = True
-    note: str = ""
-
-    @property
-    def known(self) -> Bools:
-        """Where the value is known."""
-        return np.isfinite(self.value)
-
-    @property
-    def ok(self) -> Bools:
-        """Where the value is known and inside the allowed range."""
-        inside = self.known.copy()
-        with np.errstate(invalid="ignore"):
-            if self.low is not None:
-                inside &= self.value >= np.asarray(self.low) - 1e-9
-            if self.high is not None:
-                inside &= self.value <= np.asarray(self.high) + 1e-9
-        return inside
-
-    @property
-    def passes(self) -> Bools:
-        """Where the limit does not stop a go."""
-        return self.ok if self.blocks else self.ok | ~self.known
 
 
 @dataclass(frozen=True)
@@ -74,8 +35,16 @@ class Table:
     hourly: Bools  # the rain of this hour is given hour by hour
 
 
-def limit_table(forecast: Forecast, product: Product, hours: Hours, zone: str, risk: tuple[float, str]) -> Table:
-    """Judge every hour of `forecast` for `product` by its weather limits.
+def limit_table(
+    forecast: Forecast,
+    product: Product,
+    hours: Hours,
+    zone: str,
+    risk: tuple[float, str],
+    rules: Rules | None = None,
+    warnings: Sequence[Warning_] | None = None,
+) -> Table:
+    """Judge every hour of `forecast` for `product` by its weather limits and the estate's rules on weather.
 
     `risk` is the accepted chance of a wash-off and its source. Limits that hang on the lawn's dates (interval, caps,
     the rain band with its declining threshold) are added per lawn.
@@ -85,6 +54,7 @@ def limit_table(forecast: Forecast, product: Product, hours: Hours, zone: str, r
     time_rows = _time_rows(forecast, hours, zone)
     rows = [*time_rows, *_air_rows(forecast, product, limits), *_surface_rows(forecast, limits)]
     rows += _rain_rows(product, rain, limits, risk)
+    rows += rule_rows(forecast, rules, limits, warnings) if rules is not None else []
     workable = time_rows[0].ok & time_rows[1].ok
     hourly = forecast.period_start == np.arange(forecast.hours)
     hourly[:-1] &= hourly[1:]  # the first hour of a longer period is not hourly either

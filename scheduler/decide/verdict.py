@@ -9,7 +9,8 @@ import numpy as np
 
 from config.models import Estate
 from scheduler.decide.lawn_limits import lawn_limits
-from scheduler.decide.table import Bools, Row, Table, first_hour
+from scheduler.decide.row import Bools, Row
+from scheduler.decide.table import Table, first_hour
 from scheduler.decide.waiting import wanted_by_hour
 from scheduler.season.due import Task
 from scheduler.values import Chance, Entry, Limit, Stretch, Verdict, Window
@@ -18,8 +19,8 @@ from scheduler.weather.forecast import HOUR, Floats, Ints
 # Which failing limit is named first: what a person can least do about comes before what an hour's patience mends.
 PRIORITY = (
     "closed_season", "yearly_maximum", "nitrogen_cap", "phosphorus_cap", "interval", "new_turf", "water_distance",
-    "data", "ground", "heavy_rain", "rain_after", "rain_band", "frost", "temperature", "wind", "gust", "inversion",
-    "delta_t", "leaf", "mowing", "hours", "daylight",
+    "data", "weather_warning", "ground", "heavy_rain", "rain_after", "rain_band", "frost", "temperature", "wind",
+    "gust", "inversion", "delta_t", "leaf", "mowing", "hours", "daylight",
 )  # fmt: skip
 
 

@@ -43,6 +43,7 @@ def _limit_words(limit: Limit, units: str) -> str:
     value = limit.value
     words = {
         "closed_season": limit.note or "closed season",
+        "weather_warning": f"weather warning in force: {limit.note}",
         "inversion": "still and clear air near dark: fine spray would hang and drift",
         "leaf": "the leaf is wet" if high == 0 else "the leaf is dry, this product wants it damp",
     }

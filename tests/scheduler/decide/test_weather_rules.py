@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 from config.models import Estate, Rules
-from scheduler.season.weather_rules import weather_rule_limits
+from tests.scheduler.decide.weather_rules import weather_rule_limits
 
 DRY = np.zeros(72)
 

@@ -1,4 +1,4 @@
-"""Local rules on weather and ground: frozen, saturated, snow, heavy rain, warnings. Judged for one start hour."""
+"""A plain judge of local rules on weather and ground for one start hour: the oracle of scheduler.decide.rule_rows."""
 
 from collections.abc import Sequence
 
