@@ -51,6 +51,7 @@ class Feed(Part):
     contact: str = ""
     non_commercial: bool = False
     urls: dict[Provider, str] = {}
+    ensemble: Annotated[str, Field(pattern=r"^[a-z0-9_]{1,60}$")] | None = None  # model of open-meteo's ensemble host
 
 
 class Hours(Part):

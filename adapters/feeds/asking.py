@@ -1,10 +1,10 @@
 """What a feed is asked: addresses out of the settings, coordinates and the name we go by."""
 
+import re
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from decimal import ROUND_DOWN, Decimal
 from importlib.metadata import version
-from typing import Any
 from urllib.parse import parse_qsl, urlsplit, urlunsplit
 
 from config.addresses import feed_address_fault, host_of, is_free_open_meteo
@@ -14,6 +14,7 @@ from scheduler.ports import FeedUnavailable
 
 Place = tuple[float, float]  # latitude, longitude [degrees]
 
+ENSEMBLE = "open-meteo-ensemble"
 DEFAULTS = {
     "open-meteo": "https://api.open-meteo.com/v1/forecast",
     "met-norway": "https://api.met.no/weatherapi/locationforecast/2.0/complete",
@@ -57,6 +58,7 @@ class Asking:
     url: str
     params: dict[str, str]
     places: tuple[Place, ...]
+    headers: Mapping[str, str] = field(default_factory=dict)
 
 
 def endpoint(provider: str, feed: Feed, environ: Mapping[str, str]) -> Endpoint:
@@ -66,6 +68,8 @@ def endpoint(provider: str, feed: Feed, environ: Mapping[str, str]) -> Endpoint:
     unset name, and for the free Open-Meteo hosts unless the settings say the use is not commercial. The words of the
     error never quote the address: a key may be in it.
     """
+    if provider == ENSEMBLE:
+        return _ensemble(feed, environ)
     urls = {str(name): url for name, url in feed.urls.items()}
     given = urls.get(provider) or DEFAULTS[provider]
     try:
@@ -93,11 +97,21 @@ def _filled(provider: str, given: str, environ: Mapping[str, str]) -> Endpoint:
     return Endpoint(urlunsplit((parts.scheme, host, _path(provider, path), "", "")), query)
 
 
+def _ensemble(feed: Feed, environ: Mapping[str, str]) -> Endpoint:
+    """Beside the forecast: the same account, another host (open-meteo.com/en/docs/ensemble-api) and product."""
+    if feed.ensemble is None:
+        raise FeedUnavailable("feed.ensemble names no model", operator=True)
+    beside = endpoint("open-meteo", feed, environ)
+    url = re.sub(r"^(https?://(?:customer-)?)(api\.open-meteo\.com)", r"\1ensemble-\2", beside.url, flags=re.IGNORECASE)
+    query = tuple((key, text) for key, text in beside.query if key != "models")
+    return Endpoint(re.sub(r"/forecast$", "/ensemble", url), (*query, ("models", feed.ensemble)))
+
+
 def _path(provider: str, path: str) -> str:
     path = path.rstrip("/")
     default = urlsplit(DEFAULTS[provider]).path
-    if not path:
-        return default
+    if not path or not default:
+        return path or default
     if path.endswith(_WHOLE.get(provider, ())):
         return path
     if provider in _LACKING and path.endswith(_LACKING[provider][0]):
@@ -118,7 +132,7 @@ def user_agent(contact: str) -> str:
     return f"{name} (+{plain})" if plain else name
 
 
-def headers(contact: str, **more: Any) -> dict[str, str]:
+def headers(contact: str, more: Mapping[str, str | None]) -> dict[str, str]:
     """Headers of every request; None values are left out."""
     given = {"User-Agent": user_agent(contact), "Accept-Encoding": "gzip", **more}
-    return {key.replace("_", "-"): value for key, value in given.items() if value is not None}
+    return {key: value for key, value in given.items() if value is not None}

@@ -13,7 +13,7 @@ import requests
 from adapters.feeds import failures as fail
 from adapters.feeds.asking import Asking, Endpoint, endpoint, headers
 from adapters.feeds.http import Answer, get, new_session
-from adapters.feeds.registry import Source, feed_named
+from adapters.feeds.registry import Finder, Source, feed_named
 from adapters.feeds.state import FetchState, Outcome, failed, is_due, jitter_s, noted
 from config.models import Feed
 from scheduler.ports import FeedUnavailable, FeedUnusable
@@ -77,9 +77,10 @@ class Call:
     sleep: Callable[[float], None]
     mark: str
 
-    def get(self, url: str, params: Mapping[str, str], **more: str | None) -> Answer:
+    def get(self, asking: Asking, conditions: Mapping[str, str | None]) -> Answer:
         """One request with our name on it. Raises FeedUnavailable."""
-        return get(self.session, url, params, headers(self.contact, **more), allow_local=self.allow_local)
+        sent = headers(self.contact, {**asking.headers, **conditions})
+        return get(self.session, asking.url, asking.params, sent, allow_local=self.allow_local)
 
     def failure(self, answer: Answer, failures: int) -> FeedUnavailable:
         """What a status other than 200, 203 and 304 means."""
@@ -98,48 +99,92 @@ def _ask_all(source: Source, due: Mapping[str, FetchState], call: Call) -> dict[
     waiting = [ready[i : i + source.at_once] for i in range(0, len(ready), source.at_once)]
     asked = faults = 0
     while waiting:
-        states = [due[cell] for cell in waiting.pop(0)]
+        cells = waiting.pop(0)
         if asked:
             call.sleep(source.pause_s)
         asked += 1
-        done, fault, everywhere = _ask(source, states, call)
-        if fault and fault.status == 400 and len(states) > 1 and asked < _MOST_REQUESTS_FOR_HALVES:
-            half = [state.cell for state in states]
-            waiting = [half[: len(half) // 2], half[len(half) // 2 :], *waiting]
+        done, bad = _ask(source, [due[cell] for cell in cells], call)
+        if bad and bad.status == 400 and len(cells) > 1 and asked < _MOST_REQUESTS_FOR_HALVES:
+            half = len(cells) // 2
+            waiting = [cells[:half], cells[half:], *waiting]
             continue
         outcomes |= done
-        faults = faults + 1 if fault and (fault.status is None or fault.status >= 500) else 0
-        if fault and (everywhere or faults > 1):
+        faults = faults + 1 if bad and bad.is_fault_of_host else 0
+        if bad and (bad.is_for_all or faults > 1):
             return outcomes | {
-                c: failed(s, fault.why, call.now, call.mark) for c, s in due.items() if c not in outcomes
+                c: failed(s, bad.failure(call, 0), call.now, call.mark) for c, s in due.items() if c not in outcomes
             }
     return outcomes
 
 
-@dataclass(frozen=True)
-class _Fault:
-    status: int | None
-    why: FeedUnavailable
+class _Bad(Exception):
+    """A request that gave nothing: the answer, or the failure to get one."""
+
+    def __init__(self, got: Answer | FeedUnavailable) -> None:
+        super().__init__()
+        self._got = got
+
+    @property
+    def status(self) -> int | None:
+        return self._got.status if isinstance(self._got, Answer) else None
+
+    @property
+    def is_fault_of_host(self) -> bool:
+        return self.status is None or self.status >= 500
+
+    @property
+    def is_for_all(self) -> bool:
+        return fail.is_host_wide(self._got) if isinstance(self._got, Answer) else self._got.operator
+
+    def failure(self, call: Call, failures: int) -> FeedUnavailable:
+        return call.failure(self._got, failures) if isinstance(self._got, Answer) else self._got
 
 
-def _ask(source: Source, states: list[FetchState], call: Call) -> tuple[dict[str, Outcome], _Fault | None, bool]:
-    """One request: the outcomes of its places, what went wrong, and whether that holds for all places."""
-    asking = source.requests([centre(state.cell) for state in states], endpoint=call.endpoint)[0]
+def _ask(source: Source, states: list[FetchState], call: Call) -> tuple[dict[str, Outcome], _Bad | None]:
+    """One request (two, where the place must be found first): the outcomes of its places, and what went wrong."""
     try:
-        answer = _send(asking, states, call)
+        if isinstance(source, Finder) and not source.is_found(states[0].extra, call.now):
+            states = [_found(source, states[0], call)]
+        asking, answer = _send(source, states, call)
+    except _Bad as bad:
+        if bad.status == 404 and isinstance(source, Finder):
+            return {states[0].cell: _lost(source, states[0], bad, call)}, bad
+        return {s.cell: failed(s, bad.failure(call, s.failures), call.now, call.mark) for s in states}, bad
+    except FeedUnusable as fault:
+        why = FeedUnavailable(str(fault))
+        return {s.cell: failed(s, why, call.now, call.mark) for s in states}, None
+    return _read(source, answer, asking, states, call), None
+
+
+def _found(source: Finder, state: FetchState, call: Call) -> FetchState:
+    """The state with what the look-up taught. Raises _Bad, FeedUnusable."""
+    bare = replace(state, last_modified=None, etag=None)
+    _, answer = _send(source, [bare], call)
+    return replace(bare, extra={**state.extra, **source.learn(answer.body, centre(state.cell), call.now)})
+
+
+def _lost(source: Finder, state: FetchState, bad: _Bad, call: Call) -> Outcome:
+    """After a 404: the place is looked up anew if that was long ago, else the operator is called."""
+    left = source.forget(state.extra, call.now)
+    if left is None:
+        return failed(state, bad.failure(call, state.failures), call.now, call.mark)
+    why = FeedUnavailable(f"{call.endpoint.host} no longer knows the place: it is looked up anew")
+    return failed(replace(state, extra=left), why, call.now, call.mark)
+
+
+def _send(source: Source, states: list[FetchState], call: Call) -> tuple[Asking, Answer]:
+    """The next request for these places, and its good answer. Raises _Bad."""
+    alone = states[0] if len(states) == 1 else FetchState("", "")
+    places = [centre(state.cell) for state in states]
+    asking = source.requests(places, endpoint=call.endpoint, now=call.now, known=alone.extra)[0]
+    conditions = {"If-Modified-Since": alone.last_modified, "If-None-Match": alone.etag}
+    try:
+        answer = call.get(asking, conditions)
     except FeedUnavailable as failure:
-        done = {s.cell: failed(s, failure, call.now, call.mark) for s in states}
-        return done, _Fault(None, failure), failure.operator
-    if _is_unmodified(answer, states) or answer.status in (200, 203):
-        return _read(source, answer, asking, states, call), None, False
-    done = {s.cell: failed(s, call.failure(answer, s.failures), call.now, call.mark) for s in states}
-    return done, _Fault(answer.status, call.failure(answer, 0)), fail.is_host_wide(answer)
-
-
-def _send(asking: Asking, states: list[FetchState], call: Call) -> Answer:
-    alone = states[0] if len(states) == 1 else None
-    modified = alone.last_modified if alone else None
-    return call.get(asking.url, asking.params, If_Modified_Since=modified, If_None_Match=alone.etag if alone else None)
+        raise _Bad(failure) from None
+    if answer.status in (200, 203) or _is_unmodified(answer, states):
+        return asking, answer
+    raise _Bad(answer)
 
 
 def _is_unmodified(answer: Answer, states: list[FetchState]) -> bool:

@@ -3,7 +3,7 @@
 Source: api.met.no/doc/locationforecast and its data model.
 """
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Any
@@ -69,7 +69,9 @@ class MetNorway:
     pause_s = 0.1  # terms: 20 requests a second over all installations of a program
     keep_least, keep_unstated = timedelta(minutes=5), timedelta(minutes=30)
 
-    def requests(self, places: Sequence[Place], *, endpoint: Endpoint) -> list[Asking]:
+    def requests(
+        self, places: Sequence[Place], *, endpoint: Endpoint, now: datetime, known: Mapping[str, str]
+    ) -> list[Asking]:
         """One request for each place, as the service allows no more."""
         return [Asking(endpoint.url, endpoint.params({"lat": cut(p[0]), "lon": cut(p[1])}), (p,)) for p in places]
 

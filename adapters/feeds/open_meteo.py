@@ -2,7 +2,7 @@
 
 import json
 import re
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from datetime import UTC, datetime, timedelta
 from typing import Any
 
@@ -50,7 +50,9 @@ class OpenMeteo:
     pause_s = 1.0  # one request at a time, and not in a row
     keep_least = keep_unstated = timedelta(minutes=55)  # models run every 1 to 6 hours; there is no Expires
 
-    def requests(self, places: Sequence[Place], *, endpoint: Endpoint) -> list[Asking]:
+    def requests(
+        self, places: Sequence[Place], *, endpoint: Endpoint, now: datetime, known: Mapping[str, str]
+    ) -> list[Asking]:
         """One request for each 200 places: whole UTC hours, SI units, ten variables."""
         own = {
             "hourly": ",".join(_VARIABLES),

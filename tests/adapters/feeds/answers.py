@@ -3,7 +3,7 @@
     table = weather("2026-05-04T00:00", 96, rain_mm={30: 1.2}, chance={30: 0.8}, temperature_c=14.0)
     open_meteo_answer(table)          dict as json.loads would give it; body(...) makes the bytes
     met_norway_answer(table)
-    nws_answer(table), bright_sky_answer(table), ensemble_answer(table, members=[...])
+    nws_answer(table), bright_sky_answer(table), ensemble_answer(table, members=[...])   in answers_other.py
 
 Fields of the table: a number for all hours, a sequence of one number (or None) per hour, or {hour: number} over the
 field's plain value.

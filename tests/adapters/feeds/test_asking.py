@@ -110,4 +110,4 @@ def test_the_name_on_a_request_says_who_and_where_to_write() -> None:
     assert user_agent("office@lawns.example").startswith("ligule/")
     assert "(" not in user_agent("")
     assert user_agent("a\r\nX-Evil: 1\u00e9").isprintable()
-    assert headers("", If_None_Match=None, Accept="x") == {**headers(""), "Accept": "x"}
+    assert headers("", {"If-None-Match": None, "Accept": "x"}) == {**headers("", {}), "Accept": "x"}

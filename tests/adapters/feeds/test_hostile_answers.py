@@ -9,16 +9,30 @@ import pytest
 
 from adapters.feeds.registry import feed_named
 from scheduler.ports import FeedUnusable
-from tests.adapters.feeds.answers import LATITUDE, LONGITUDE, body, met_norway_answer, open_meteo_answer, weather
+from tests.adapters.feeds.answers import (
+    LATITUDE,
+    LONGITUDE,
+    Weather,
+    body,
+    met_norway_answer,
+    open_meteo_answer,
+    weather,
+)
+from tests.adapters.feeds.answers_other import bright_sky_answer, ensemble_answer, nws_answer
 
 NOW = datetime(2026, 5, 4, 5, 20, tzinfo=UTC)
 TABLE = weather("2026-05-04T00:00", 96, rain_mm={9: 1.25})
 
-GOOD: dict[str, Callable[[], Any]] = {
-    "open-meteo": lambda: open_meteo_answer(TABLE),
-    "met-norway": lambda: met_norway_answer(TABLE),
+BUILD: dict[str, Callable[[Weather], Any]] = {
+    "open-meteo": open_meteo_answer,
+    "met-norway": met_norway_answer,
+    "nws": nws_answer,
+    "bright-sky": bright_sky_answer,
+    "open-meteo-ensemble": lambda table: ensemble_answer(table, [table["rain_mm"]] * 3),
 }
+GOOD = {provider: lambda build=build: build(TABLE) for provider, build in BUILD.items()}
 FEEDS = sorted(GOOD)
+WHOLE = sorted(set(FEEDS) - {"open-meteo-ensemble"})  # those that give more than rain
 
 
 def parse(provider: str, raw: bytes) -> object:
@@ -97,7 +111,7 @@ def test_a_rain_amount_that_is_no_amount_refuses_the_whole(provider: str, value:
     refused(provider, raw.replace(b"1.25", value.encode(), 1), why)
 
 
-@pytest.mark.parametrize("provider", FEEDS)
+@pytest.mark.parametrize("provider", WHOLE)
 @pytest.mark.parametrize(
     ("field", "value"),
     [
@@ -110,16 +124,29 @@ def test_a_rain_amount_that_is_no_amount_refuses_the_whole(provider: str, value:
 )
 def test_weather_that_does_not_exist_refuses_the_whole(provider: str, field: str, value: float) -> None:
     table = weather("2026-05-04T00:00", 96, **{field: {9: value}})
-    answer = open_meteo_answer(table) if provider == "open-meteo" else met_norway_answer(table)
-    refused(provider, body(answer), field)
+    refused(provider, body(BUILD[provider](table)), field)
 
 
 @pytest.mark.parametrize("chance", [-0.01, 1.01, 100.0])
-@pytest.mark.parametrize("provider", FEEDS)
+@pytest.mark.parametrize("provider", WHOLE)
 def test_a_probability_beyond_certainty_refuses_the_whole(provider: str, chance: float) -> None:
     table = weather("2026-05-04T00:00", 96, chance={9: chance})
-    answer = open_meteo_answer(table) if provider == "open-meteo" else met_norway_answer(table)
-    refused(provider, body(answer), "cannot be weather")
+    refused(provider, body(BUILD[provider](table)), "cannot be weather")
+
+
+@pytest.mark.parametrize("provider", FEEDS)
+def test_hours_further_ahead_than_any_forecast_refuse_the_whole(provider: str) -> None:
+    answer = BUILD[provider](weather("2026-06-25T00:00", 96))
+    if provider == "met-norway":
+        answer["properties"]["meta"]["updated_at"] = "2026-05-04T05:00:00Z"
+    if provider == "nws":
+        answer["properties"]["updateTime"] = "2026-05-04T05:00:00+00:00"
+    refused(provider, body(answer), "days ahead|issue time")
+
+
+def test_a_grid_that_reaches_further_than_any_forecast_is_refused() -> None:
+    answer = nws_answer(weather("2026-05-04T00:00", 24 * 60))
+    refused("nws", body(answer), "days ahead")
 
 
 def _times(answer: Any) -> list[Any]:

@@ -178,6 +178,6 @@ def test_an_unknown_unit_refuses_the_whole_answer(name: str, unit: Any) -> None:
 def test_one_request_for_each_place_with_at_most_four_decimals() -> None:
     # Terms of service of api.met.no: five decimals and more are answered with 403.
     asked = MetNorway().requests(
-        [(51.482399999, -0.61719999), (-33.0, 0.00001)], endpoint=Endpoint("https://example.org/c")
+        [(51.482399999, -0.61719999), (-33.0, 0.00001)], endpoint=Endpoint("https://example.org/c"), now=NOW, known={}
     )
     assert [one.params for one in asked] == [{"lat": "51.4823", "lon": "-0.6171"}, {"lat": "-33", "lon": "0"}]

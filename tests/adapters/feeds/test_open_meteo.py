@@ -198,7 +198,7 @@ def test_an_answer_with_its_own_clock_is_no_younger_than_that() -> None:
 def test_what_is_asked_is_pinned_to_whole_utc_hours_and_si_units() -> None:
     places = [(51.48, -0.62)] * 201
     first, second = OpenMeteo().requests(
-        places, endpoint=Endpoint("https://example.org/v1/forecast", (("apikey", "k"),))
+        places, endpoint=Endpoint("https://example.org/v1/forecast", (("apikey", "k"),)), now=NOW, known={}
     )
     assert (len(first.places), len(second.places)) == (200, 1)
     assert first.params["latitude"].count(",") == 199
