@@ -8,6 +8,7 @@ from zoneinfo import ZoneInfo
 
 from config.defaults import defaults
 from config.models import Estate, Lawn, Person, Product
+from config.packs import cautions as pack_cautions
 from config.resolve import accepted_risk
 from scheduler.agronomy.mixing import job_for
 from scheduler.decide.cautions import cautions
@@ -90,7 +91,7 @@ def line_for(desk: Desk, task: Task, entries: Sequence[Entry]) -> Line:
         binding=judged.binding,
         limits=judged.limits,
         job=job_for(task.product, task.lawn.area_m2, estate.tank_l),
-        cautions=cautions(task.lawn, task.product),
+        cautions=(*cautions(task.lawn, task.product), *pack_cautions(estate.rules)),
         text="",
         group=task.lawn.round or "",
         story=judged.story,
