@@ -69,8 +69,9 @@ class Desk:
 def _data_limit(cell: CellWeather, now: datetime) -> Limit:
     """Age of the forecast against the oldest that may lead to a go."""
     oldest = defaults("forecast")["oldest_h"]
+    note = f"no usable forecast: {cell.why}" if cell.state == "down" else cell.why
     age = None if cell.forecast is None else (now - cell.forecast.issued).total_seconds() / 3600.0
-    return Limit("data", age, "h since issue", (0.0, oldest.number), False, oldest.source, cell.why)
+    return Limit("data", age, "h since issue", (0.0, oldest.number), False, oldest.source, note)
 
 
 def line_for(desk: Desk, task: Task, entries: Sequence[Entry]) -> Line:

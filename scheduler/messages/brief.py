@@ -1,7 +1,7 @@
 """A brief as a message: short plain text for a phone, and the same as HTML for mail."""
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 from itertools import groupby
 
@@ -24,7 +24,8 @@ def message_for(brief: Brief, estate: Estate, person: Person | None, *, trial: b
     notes = _notes(brief, zone, trial, delayed)
     title = f"{show.day(brief.local_date)}: {tally(brief)} - {brief.estate}"
     groups = [
-        (name, [told(line, estate) for line in lines]) for name, lines in groupby(brief.lines, key=lambda x: x.group)
+        (name, said_once([told(line, estate) for line in lines]))
+        for name, lines in groupby(brief.lines, key=lambda x: x.group)
     ]
     cautions = shared_cautions(brief.lines)
     text = _text(brief, groups, notes, cautions, zone)
@@ -46,8 +47,7 @@ class Told:
 
     sign: str
     colour: str
-    lawn: str
-    product: str
+    about: tuple[tuple[str, str], ...]  # lawn and product; several where the same is said of them
     text: str
 
 
@@ -60,7 +60,20 @@ def told(line: Line, estate: Estate) -> Told:
         sign, text = f"{sign} {hours}", text.removeprefix(f"Go {hours}").lstrip(":, ")
     for word in ("Hold: ", "No decision: "):
         text = text.removeprefix(word)
-    return Told(sign, COLOUR[line.verdict], line.lawn_name, line.product_name, text[:1].upper() + text[1:])
+    return Told(sign, COLOUR[line.verdict], ((line.lawn_name, line.product_name),), text[:1].upper() + text[1:])
+
+
+def _subjects(about: Iterable[tuple[str, str]]) -> str:
+    return "; ".join(f"{lawn}, {product}" for lawn, product in about)
+
+
+def said_once(lines: Iterable[Told]) -> list[Told]:
+    """Lines with the same sign and text become one about several lawns: a round held by one shower is one line."""
+    merged: dict[tuple[str, str], Told] = {}
+    for line in lines:
+        known = merged.get((line.sign, line.text))
+        merged[(line.sign, line.text)] = replace(known, about=known.about + line.about) if known else line
+    return list(merged.values())
 
 
 def tally(brief: Brief) -> str:
@@ -123,7 +136,7 @@ def _text(
         if name:
             parts.append(f"\nROUND {name}")
         for line in lines:
-            parts.append(f"\n{line.sign}  {line.lawn}, {line.product}\n{line.text}")
+            parts.append(f"\n{line.sign}  {_subjects(line.about)}\n{line.text}")
     if not brief.lines:
         parts.append("\nNothing is due today.")
     if cautions:
@@ -152,7 +165,10 @@ _HTML = Environment(autoescape=True, undefined=StrictUndefined, trim_blocks=True
 {% if name %}<h2 style="font-size:15px;margin:18px 0 6px;letter-spacing:1px">ROUND {{ name }}</h2>{% endif %}
 {% for line in lines %}
 <div style="margin:0 0 12px;padding:2px 0 2px 12px;border-left:5px solid {{ line.colour }}">
-<div><b style="color:{{ line.colour }}">{{ line.sign }}</b>&ensp;<b>{{ line.lawn }}</b>, {{ line.product }}</div>
+<div><b style="color:{{ line.colour }}">{{ line.sign }}</b>&ensp;
+{% for lawn, product in line.about %}
+<b>{{ lawn }}</b>, {{ product }}{% if not loop.last %};{% endif %}
+{% endfor %}</div>
 <div>{{ line.text }}</div>
 </div>
 {% endfor %}
