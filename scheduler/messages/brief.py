@@ -167,7 +167,7 @@ _HTML = Environment(autoescape=True, undefined=StrictUndefined, trim_blocks=True
 <div style="margin:0 0 12px;padding:2px 0 2px 12px;border-left:5px solid {{ line.colour }}">
 <div><b style="color:{{ line.colour }}">{{ line.sign }}</b>&ensp;
 {% for lawn, product in line.about %}
-<b>{{ lawn }}</b>, {{ product }}{% if not loop.last %};{% endif %}
+<b>{{ lawn }}</b>, {{ product }}{% if not loop.last %}<br>{% endif %}
 {% endfor %}</div>
 <div>{{ line.text }}</div>
 </div>
