@@ -9,10 +9,15 @@ from scheduler.season.rules import rule_limits
 from scheduler.values import Entry, Limit
 
 
-def lawn_limits(estate: Estate, task: Task, on: date, entries: Sequence[Entry]) -> tuple[Limit, ...]:
-    """Every limit of the lawn's own on the date `on`, with value, allowed range and source."""
+def lawn_limits(
+    estate: Estate, task: Task, on: date, entries: Sequence[Entry], rate: float | None = None
+) -> tuple[Limit, ...]:
+    """Every limit of the lawn's own on the date `on`, with value, allowed range and source.
+
+    `rate` is what is put down (ml or g per m2), the sheet's if None.
+    """
     limits = [_season(task, on), _interval(task, on, entries), _yearly_maximum(task, on, entries), _new_turf(task, on)]
-    return (*[limit for limit in limits if limit], *rule_limits(estate, task.lawn, task.product, on, entries))
+    return (*[limit for limit in limits if limit], *rule_limits(estate, task.lawn, task.product, on, entries, rate))
 
 
 def _season(task: Task, on: date) -> Limit | None:

@@ -6,8 +6,9 @@ from datetime import UTC, date, datetime, time
 from typing import Literal
 
 from config.models import Estate, Lawn, Product
-from scheduler.agronomy.nutrients import Nutrients, nutrients, rate_of_amount
+from scheduler.agronomy.nutrients import Nutrients, nutrients
 from scheduler.decide.lawn_limits import first_allowed
+from scheduler.season.dose import dose_of
 from scheduler.season.due import Task, in_force, next_due, repeat_of, seasons, tasks
 from scheduler.values import Due, Entry
 
@@ -53,8 +54,7 @@ def season_plan(
 def _past(product: Product, entry: Entry, lawn: Lawn) -> Planned:
     if entry.kind == "skipped":
         return Planned(product, "skipped", None, entry.local_date, Nutrients())
-    dose = nutrients(product, rate_of_amount(product, entry.amount, lawn.area_m2))
-    return Planned(product, "done", None, entry.local_date, dose)
+    return Planned(product, "done", None, entry.local_date, dose_of(entry, product, lawn))
 
 
 def _coming(estate: Estate, task: Task, year: int, rows: list[Entry], today: date) -> list[Planned]:

@@ -24,7 +24,8 @@ from config.packs import (
     YearCap,
     rules_in_force,
 )
-from scheduler.agronomy.nutrients import Nutrients, nutrients, rate_of_amount, slow_share
+from scheduler.agronomy.nutrients import Nutrients, nutrients, slow_share
+from scheduler.season.dose import dose_of
 from scheduler.season.due import in_force
 from scheduler.values import Entry, Limit
 
@@ -88,8 +89,7 @@ def _past(estate: Estate, lawn: Lawn, ledger: Sequence[Entry]) -> tuple[Past, ..
     for entry in in_force(ledger, lawn.id):
         if entry.kind == "done":
             sheet = known.get(entry.product)
-            given = nutrients(sheet, rate_of_amount(sheet, entry.amount, lawn.area_m2)) if sheet else None
-            found.append(Past(entry.local_date, entry.product, given))
+            found.append(Past(entry.local_date, entry.product, dose_of(entry, sheet, lawn) if sheet else None))
     return tuple(found)
 
 

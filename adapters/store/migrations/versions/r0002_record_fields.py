@@ -1,4 +1,4 @@
-"""The ledger gains what record laws ask for: batch, licence, end, area, weather, the forecast it rested on, and more."""
+"""The ledger gains what record laws ask for: batch, licence, end, area, weather, forecast basis and more."""
 
 import sqlalchemy as sa
 from alembic import op
