@@ -5,7 +5,8 @@ Every field carries its unit in its name. Models check one value at a time; rule
 """
 
 from datetime import date, time
-from typing import Annotated, Literal
+from functools import cached_property
+from typing import Annotated, Any, Literal, TypeVar
 
 from pydantic import BaseModel, ConfigDict, Field
 
@@ -201,6 +202,9 @@ class Programme(Part):
     steps: Annotated[tuple[Step, ...], Field(min_length=1)]
 
 
+N = TypeVar("N", Lawn, Product, Programme)
+
+
 class Estate(Part):
     """All that one user looks after, loaded and checked."""
 
@@ -220,15 +224,15 @@ class Estate(Part):
 
     def lawn(self, lawn_id: str) -> Lawn:
         """The lawn of that id; KeyError if there is none."""
-        return {lawn.id: lawn for lawn in self.lawns}[lawn_id]
+        return self._by_id(self.lawns)[lawn_id]
 
     def product(self, product_id: str) -> Product:
         """The product of that id; KeyError if there is none."""
-        return {product.id: product for product in self.products}[product_id]
+        return self._by_id(self.products)[product_id]
 
     def programme(self, programme_id: str) -> Programme:
         """The programme of that id; KeyError if there is none."""
-        return {programme.id: programme for programme in self.programmes}[programme_id]
+        return self._by_id(self.programmes)[programme_id]
 
     def zone_of(self, lawn: Lawn) -> str:
         """IANA zone name of a lawn."""
@@ -238,4 +242,16 @@ class Estate(Part):
         """The lawns a person looks after: by id, `*` for all, or by round."""
         if "*" in person.lawns:
             return self.lawns
-        return tuple(x for x in self.lawns if x.id in person.lawns or (x.round and x.round in person.rounds))
+        ids, rounds = set(person.lawns), set(person.rounds)
+        return tuple(x for x in self.lawns if x.id in ids or (x.round and x.round in rounds))
+
+    def _by_id(self, parts: tuple[N, ...]) -> dict[str, N]:
+        """Id -> part, made once for each tuple: a copy of the estate with other parts does not find these."""
+        known = self._indexes.get(id(parts))
+        if known is None or known[0] is not parts:
+            known = self._indexes[id(parts)] = (parts, {part.id: part for part in parts})
+        return known[1]
+
+    @cached_property
+    def _indexes(self) -> dict[int, tuple[Any, dict[str, Any]]]:
+        return {}
