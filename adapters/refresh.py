@@ -11,9 +11,10 @@ from typing import Protocol
 import requests
 
 from adapters.feeds import fetch
+from adapters.feeds.asking import ENSEMBLE
 from adapters.feeds.registry import feed_named
 from adapters.feeds.state import FetchState, Outcome, failed, is_due
-from adapters.store.forecasts import NewRun
+from adapters.store.forecasts import CLOCK_SLACK, NewRun
 from adapters.store.store import Store
 from adapters.weather import cells_of
 from config.defaults import defaults
@@ -63,15 +64,12 @@ def refresh_estate(
     wanted = cells_of(estate)
     ask = partial(refresh, feed=estate.feed, environ=environ, now=now, session=None, allow_local=allow_local)
     for provider in estate.feed.order:
-        try:
-            pause_s = feed_named(provider).pause_s
-        except FeedUnusable as error:
-            log.warning("%s", error)
-            continue
-        _round(store, provider, wanted, partial(ask, sleep=sleep), now, partial(sleep, pause_s))
+        _round(store, provider, wanted, partial(ask, sleep=sleep), now, sleep)
         wanted = _without_fresh(store, provider, wanted, now)
         if not wanted:
-            return
+            break
+    if estate.feed.ensemble and "open-meteo" in estate.feed.order:
+        _round(store, ENSEMBLE, cells_of(estate), partial(ask, sleep=sleep), now, sleep)
 
 
 def _round(
@@ -80,10 +78,15 @@ def _round(
     cells: Sequence[str],
     ask: Callable[[str, Sequence[str], Mapping[str, FetchState]], Mapping[str, Outcome]],
     now: datetime,
-    pause: Callable[[], object],
+    sleep: Callable[[float], None],
 ) -> None:
     """One feed, batch by batch, each kept before the next. After a batch that failed alike the rest is left alone."""
-    states = store.feed_states(provider)
+    try:
+        pause_s = feed_named(provider).pause_s
+    except FeedUnusable as error:
+        log.warning("%s", error)
+        return
+    states = _not_from_later(store.feed_states(provider), now)
     down: Outcome | None = None
     outcomes: Mapping[str, Outcome] = {}
     for start in range(0, len(cells), BATCH):
@@ -92,7 +95,7 @@ def _round(
             keep(store, provider, _left_alone(batch, states, provider, down, now), now)
             continue
         if outcomes:
-            pause()
+            sleep(pause_s)
         outcomes = ask(provider, batch, states)
         keep(store, provider, outcomes, now)
         down = _same_failure(outcomes)
@@ -112,6 +115,14 @@ def keep(store: Store, provider: str, outcomes: Mapping[str, Outcome], now: date
     for said, count in faults.items():
         log.warning("feed %s: %d of %d cells: %s", provider, count, len(outcomes), said)
     log.info("feed %s: %d asked, %d new", provider, len(outcomes), len(runs))
+
+
+def _not_from_later(states: Mapping[str, FetchState], now: datetime) -> dict[str, FetchState]:
+    """The states but those written under a clock that was ahead: their waits would keep a feed from being asked."""
+    limit = now + CLOCK_SLACK
+    return {
+        cell: state for cell, state in states.items() if not state.last_attempt_at or state.last_attempt_at <= limit
+    }
 
 
 def _same_failure(outcomes: Mapping[str, Outcome]) -> Outcome | None:

@@ -79,21 +79,26 @@ class BriefJob:
         weather: Mapping[str, CellWeather] = weather_now(store, estate, now, self.shelf)
         entries: Sequence[Entry] = store.entries()
         composed = self.compose(estate, now, weather, entries, trial=self.parts.is_trial)
+        unreached = store.undelivered_briefs((now - timedelta(days=3)).date())
         batch: list[QueuedBrief] = []
         for brief in ready:
             if self.parts.stop.is_set():
                 break
-            queued = self._written(brief, people[brief.person], composed, now)
+            before = brief.local_date - timedelta(days=1)
+            missed = before if (brief.person, before) in unreached else None
+            queued = self._written(brief, people[brief.person], composed, missed, now)
             batch += [queued] if queued else []
             if len(batch) >= BATCH:
                 self._queue(batch, now)
                 batch = []
         self._queue(batch, now)
 
-    def _written(self, brief: BriefDue, person: Person, composed: Composed, now: datetime) -> QueuedBrief | None:
+    def _written(
+        self, brief: BriefDue, person: Person, composed: Composed, missed: date | None, now: datetime
+    ) -> QueuedBrief | None:
         """The brief of one person; None if writing it fails, which must not cost the others theirs."""
         try:
-            lines, told = composed(person, brief.delayed)
+            lines, told = composed(person, brief.delayed, missed)
             message = Message(one_line(told.title), clean(told.text), clean(told.html))
         except Exception as error:  # noqa: BLE001 - whatever it is, it is this person's brief alone
             self._note_trouble(brief, person, f"{type(error).__name__}: {error}", now)

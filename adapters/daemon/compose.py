@@ -12,8 +12,8 @@ from scheduler.messages.brief import message_for
 from scheduler.morning import Desk, brief_for
 from scheduler.values import Brief, CellWeather, Entry, Message
 
-# (person, delayed) -> the lines to be kept as JSON, and the message
-Composed = Callable[[Person, bool], tuple[str, Message]]
+# (person, delayed, date of the brief before it if that reached nobody) -> lines to be kept as JSON, and the message
+Composed = Callable[[Person, bool, date | None], tuple[str, Message]]
 
 
 def compose_for(
@@ -30,10 +30,10 @@ def compose_for(
     for entry in entries:
         by_lawn.setdefault(entry.lawn, []).append(entry)
 
-    def compose(person: Person, delayed: bool) -> tuple[str, Message]:
+    def compose(person: Person, delayed: bool, missed: date | None) -> tuple[str, Message]:
         rows = [entry for lawn in estate.lawns_of(person) for entry in by_lawn.get(lawn.id, ())]
         told = brief_for(estate, person, now, weather, rows, desk)
-        return lines_json(told), message_for(told, estate, person, trial=trial, delayed=delayed)
+        return lines_json(told), message_for(told, estate, person, trial=trial, delayed=delayed, missed=missed)
 
     return compose
 

@@ -2,7 +2,7 @@
 
 import logging
 import threading
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from pathlib import Path
 
 from config.load import load_estate
@@ -26,16 +26,18 @@ class Estates:
     ) -> None:
         self.folder, self.environ, self.load = folder, environ, load
         self._lock = threading.Lock()
-        self._seen = self._signature()
+        self._files = self._declared()
         self._estate = load(folder, environ)
+        self._drawn = self._outlines()
 
     def current(self) -> Estate:
         """The estate. Cheap: the files' times and sizes are looked at, their contents only after a change."""
         with self._lock:
-            seen = self._signature()
-            if seen != self._seen:
-                self._seen = seen
+            files = self._declared()
+            if (files, self._outlines()) != (self._files, self._drawn):
                 self._read_again()
+                # As they stood before the reading: what changed during it is seen at the next look.
+                self._files, self._drawn = files, self._outlines()
             return self._estate
 
     def _read_again(self) -> None:
@@ -50,9 +52,24 @@ class Estates:
         else:
             log.info("the changed estate is in force")
 
-    def _signature(self) -> Signature:
+    def _declared(self) -> Signature:
+        """Times and sizes of the files in the folder itself; the folder may lie among anything, so no deeper."""
         try:
-            files = [path for path in self.folder.rglob("*") if path.suffix.lower() in READ]
-            return tuple(sorted((str(p), (stat := p.stat()).st_mtime_ns, stat.st_size) for p in files))
-        except OSError:  # a file that was there a moment ago is being replaced
+            return _signature(path for path in self.folder.iterdir() if path.suffix.lower() in READ)
+        except OSError:
             return ()
+
+    def _outlines(self) -> Signature:
+        return _signature(self.folder / lawn.outline for lawn in self._estate.lawns if lawn.outline)
+
+
+def _signature(paths: Iterable[Path]) -> Signature:
+    return tuple(sorted(_marks(path) for path in paths))
+
+
+def _marks(path: Path) -> tuple[str, int, int]:
+    try:
+        stat = path.stat()
+    except OSError:  # a file that was there a moment ago is being replaced
+        return str(path), 0, -1
+    return str(path), stat.st_mtime_ns, stat.st_size

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from typing import Any, Literal
 
-from sqlalchemy import ColumnElement, Connection, Row, Table, and_, func, or_, select, update
+from sqlalchemy import ColumnElement, Connection, Row, Table, and_, case, func, or_, select, update
 from sqlalchemy.dialects import postgresql, sqlite
 
 from adapters.store.tables import about, brief_log, outbox
@@ -233,6 +233,18 @@ def rows(connection: Connection, person: str | None = None) -> list[OutboxRow]:
 def recorded(connection: Connection, since: date) -> set[tuple[str, date]]:
     """(person, local date) of every brief on record from `since` on."""
     query = select(brief_log.c.person, brief_log.c.local_date).where(brief_log.c.local_date >= since)
+    return {(row.person, row.local_date) for row in connection.execute(query)}
+
+
+def undelivered(connection: Connection, since: date) -> set[tuple[str, date]]:
+    """(person, local date) of the briefs from `since` on that reached the person over no channel and never will."""
+    open_or_sent = func.sum(case((outbox.c.state.in_(("sent", "due", "sending")), 1), else_=0))
+    query = (
+        select(outbox.c.person, outbox.c.local_date)
+        .where(outbox.c.local_date >= since, outbox.c.kind == "brief")
+        .group_by(outbox.c.person, outbox.c.local_date)
+        .having(open_or_sent == 0)
+    )
     return {(row.person, row.local_date) for row in connection.execute(query)}
 
 

@@ -127,6 +127,11 @@ class Store:
         with self._reading() as connection:
             return briefs.recorded(connection, since)
 
+    def undelivered_briefs(self, since: date) -> set[tuple[str, date]]:
+        """(person, local date) of the briefs from `since` on that reached nobody."""
+        with self._reading() as connection:
+            return briefs.undelivered(connection, since)
+
     def brief(self, person: str, local_date: date) -> BriefRow | None:
         """The record of one brief."""
         with self._reading() as connection:

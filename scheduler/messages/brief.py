@@ -2,7 +2,7 @@
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
-from datetime import datetime
+from datetime import date, datetime
 from itertools import groupby
 
 from jinja2 import Environment, StrictUndefined
@@ -18,10 +18,16 @@ LABEL_FIRST = "The product label and local law come first; a licensed person dec
 MOST_COMING = 5
 
 
-def message_for(brief: Brief, estate: Estate, person: Person | None, *, trial: bool, delayed: bool) -> Message:
-    """The morning message of one brief. `trial`: the clock is not the real one; `delayed`: it goes out late."""
+def message_for(
+    brief: Brief, estate: Estate, person: Person | None, *, trial: bool, delayed: bool, missed: date | None = None
+) -> Message:
+    """The morning message of one brief.
+
+    `trial`: the clock is not the real one; `delayed`: it goes out late; `missed`: the date of a brief before it that
+    reached nobody.
+    """
     zone = person.timezone if person and person.timezone else estate.timezone
-    notes = _notes(brief, zone, trial, delayed)
+    notes = _notes(brief, zone, trial, delayed, missed)
     title = f"{show.day(brief.local_date)}: {tally(brief)} - {brief.estate}"
     groups = [
         (name, said_once([told(line, estate) for line in lines]))
@@ -118,12 +124,14 @@ def _age(low: float, high: float) -> str:
     return say(low) if say(low) == say(high) else f"{say(low)} to {say(high)}"
 
 
-def _notes(brief: Brief, zone: str, trial: bool, delayed: bool) -> list[str]:
+def _notes(brief: Brief, zone: str, trial: bool, delayed: bool, missed: date | None) -> list[str]:
     notes = []
     if trial:
         notes.append("TRIAL: the clock of this message was set by hand. Do not act on it.")
     if delayed:
         notes.append(f"This message is late; it was decided at {show.clock(brief.now, zone)}.")
+    if missed:
+        notes.append(f"The brief of {show.day(missed)} could not be delivered.")
     return notes
 
 

@@ -138,6 +138,17 @@ def test_a_feed_that_fails_for_a_whole_batch_is_not_asked_for_the_others(store: 
     assert {cell.state for cell in weather_now(store, estate, NOW).values()} == {"fresh"}
 
 
+def test_a_clock_put_back_asks_again(store: Store, tmp_path: Path) -> None:
+    estate, feeds = two_feeds(tmp_path), FakeFeeds(met_norway=NOW, open_meteo=NOW)
+    ask(store, estate, feeds)
+    earlier = NOW - 20 * HOUR
+    feeds.issued["met-norway"] = earlier
+    ask(store, estate, feeds, earlier)
+    assert feeds.asked == [("met-norway", 1), ("met-norway", 1)]
+    (cell,) = weather_now(store, estate, earlier).values()
+    assert cell.state == "fresh"
+
+
 def test_lawns_that_lie_together_share_one_request(store: Store, tmp_path: Path) -> None:
     lawns = [lawn(), lawn(id="back", latitude=51.4822)]
     estate, feeds = two_feeds(tmp_path, lawns=lawns), FakeFeeds(met_norway=NOW, open_meteo=NOW)

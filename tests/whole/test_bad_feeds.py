@@ -65,7 +65,7 @@ def test_the_brief_says_that_nothing_is_known(tmp_path: Path, fault: str) -> Non
 
 
 def test_a_feed_that_is_down_leaves_the_last_good_forecast_in_use(tmp_path: Path) -> None:
-    with trial(tmp_path, lambda r: r.reply(met_body(r, ISSUED))) as at:
+    with trial(tmp_path, lambda r: r.reply(met_body(r, DUE - timedelta(hours=3)))) as at:
         at.write(people=[person(reach=["${HOOK}/ines"])])
         early = at.start(DUE - timedelta(hours=2))
         until(lambda: "1 new" in at.said(), "the forecast")

@@ -56,4 +56,4 @@ def test_the_days_around_a_change_have_one_brief_each(tmp_path: Path) -> None:
             service = at.start(due - BEFORE)
             until(lambda count=count: len(at.hook.arrivals) == count, f"brief {count}")
             assert stop(service) == 0
-        assert [row.due_at for row in at.rows()] == dues
+        assert [row.due_at for row in at.rows() if row.state == "sent"] == dues

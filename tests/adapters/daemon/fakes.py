@@ -3,7 +3,7 @@
 import threading
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 from typing import Any
 
@@ -58,8 +58,8 @@ def parts_in(folder: Path, store: Store, clock: HandClock, **estate: Any) -> Par
 def plain(_estate: Estate, _now: datetime, _weather: object, _entries: object, *, trial: bool) -> Composed:
     """Composes a message that names the person, and says when it is late or a trial."""
 
-    def compose(person: Person, delayed: bool) -> tuple[str, Message]:
-        marks = f"{' late' if delayed else ''}{' trial' if trial else ''}"
+    def compose(person: Person, delayed: bool, missed: date | None) -> tuple[str, Message]:
+        marks = f"{' late' if delayed else ''}{' trial' if trial else ''}{f' missed {missed}' if missed else ''}"
         return "[]", Message(f"for {person.id}", f"brief of {person.id}{marks}", "")
 
     return compose

@@ -9,6 +9,7 @@ from adapters.daemon.brief_job import MOST_TRIES, BriefJob
 from adapters.daemon.compose import Composed
 from adapters.store import Store, StoreError, open_store
 from config.models import Estate, Person
+from scheduler.clockwork.retry import RetryDecision
 from scheduler.values import Message
 from tests.adapters.daemon.fakes import DUE, MINUTE, HandClock, parts_in, plain
 from tests.builders import person
@@ -91,6 +92,20 @@ def test_after_a_much_later_start_it_is_on_record_as_expired_and_not_sent(
     assert kept.state == "expired"
 
 
+def test_a_brief_names_the_one_before_it_that_reached_nobody(tmp_path: Path, store: Store, clock: HandClock) -> None:
+    clock.at = DUE + timedelta(hours=7)
+    briefs = job(tmp_path, store, clock, looked=DUE + timedelta(days=2), people=[person(), person(id="otto")])
+    briefs.run()
+    clock.at = DUE + timedelta(days=1)
+    briefs.run()
+    assert texts(store)[2:] == ["brief of ines missed 2026-05-04", "brief of otto missed 2026-05-04"]
+    (row,) = [row for row in store.claim(clock.at, "me", 2) if row.person == "ines"]
+    store.mark_failed(row.id, "me", RetryDecision("dead", "550"), why="550")
+    clock.at = DUE + timedelta(days=2)
+    briefs.run()
+    assert texts(store)[4:] == ["brief of ines missed 2026-05-05", "brief of otto"]
+
+
 def test_nothing_is_decided_while_the_clock_cannot_be_believed(tmp_path: Path, store: Store, clock: HandClock) -> None:
     briefs = job(tmp_path, store, clock)
     briefs.parts.gate.why = "the clock says 1970"
@@ -111,10 +126,10 @@ def failing_for(victim: str) -> object:
     def compose(estate: Estate, now: datetime, weather: object, entries: object, *, trial: bool) -> Composed:
         good = plain(estate, now, weather, entries, trial=trial)
 
-        def write(who: Person, delayed: bool) -> tuple[str, Message]:
+        def write(who: Person, delayed: bool, missed: date | None) -> tuple[str, Message]:
             if who.id == victim:
                 raise ZeroDivisionError("poison")
-            return good(who, delayed)
+            return good(who, delayed, missed)
 
         return write
 
@@ -155,7 +170,10 @@ def test_a_text_that_the_database_refuses_costs_the_others_nothing(
     tmp_path: Path, store: Store, clock: HandClock
 ) -> None:
     def spoilt(estate: Estate, now: datetime, weather: object, entries: object, *, trial: bool) -> Composed:
-        return lambda who, _delayed: ("\ud800" if who.id == "otto" else "[]", Message("t", f"for {who.id} \ud800", ""))
+        return lambda who, _delayed, _missed: (
+            "\ud800" if who.id == "otto" else "[]",
+            Message("t", f"for {who.id} \ud800", ""),
+        )
 
     job(tmp_path, store, clock, compose=spoilt, people=[person(), person(id="otto"), person(id="zoe")]).run()
     assert texts(store) == ["for ines ", "for zoe "]
@@ -180,6 +198,19 @@ def test_hundreds_of_people_get_theirs_in_one_go(tmp_path: Path, store: Store, c
     people = [person(id=f"p{n}", reach=["${A}", "${B}"]) for n in range(230)]
     job(tmp_path, store, clock, people=people).run()
     assert len(texts(store)) == 460
+
+
+def test_the_real_message_says_that_the_brief_before_it_was_not_delivered(
+    tmp_path: Path, store: Store, clock: HandClock
+) -> None:
+    briefs = BriefJob(parts_in(tmp_path / "estate", store, clock), lambda _cell: DUE + timedelta(days=1))
+    clock.at = DUE + timedelta(hours=7)
+    briefs.run()
+    clock.at = DUE + timedelta(days=1)
+    briefs.run()
+    last = store.outbox_rows()[-1]
+    assert "could not be delivered" in last.text
+    assert "could not be delivered" in last.html
 
 
 def test_the_real_composer_keeps_every_limit_on_record(tmp_path: Path, store: Store, clock: HandClock) -> None:
