@@ -4,6 +4,7 @@ Every field carries its unit in its name. Models check one value at a time; rule
 (ids that must exist, swapped coordinates) live in config.check, so that every mistake is reported in one run.
 """
 
+from collections.abc import Callable
 from datetime import date, time
 from functools import cached_property
 from typing import Annotated, Any, Literal, TypeVar
@@ -242,16 +243,32 @@ class Estate(Part):
         """The lawns a person looks after: by id, `*` for all, or by round."""
         if "*" in person.lawns:
             return self.lawns
-        ids, rounds = set(person.lawns), set(person.rounds)
-        return tuple(x for x in self.lawns if x.id in ids or (x.round and x.round in rounds))
+        by_round: dict[str | None, list[int]] = self._kept("rounds", self.lawns, _by_round)
+        order: dict[str, int] = self._kept("order", self.lawns, lambda lawns: {x.id: i for i, x in enumerate(lawns)})
+        found = {order[lawn_id] for lawn_id in person.lawns if lawn_id in order}
+        found.update(i for name in person.rounds if name for i in by_round.get(name, ()))
+        return tuple(self.lawns[i] for i in sorted(found))
 
     def _by_id(self, parts: tuple[N, ...]) -> dict[str, N]:
-        """Id -> part, made once for each tuple: a copy of the estate with other parts does not find these."""
-        known = self._indexes.get(id(parts))
-        if known is None or known[0] is not parts:
-            known = self._indexes[id(parts)] = (parts, {part.id: part for part in parts})
-        return known[1]
+        """Id -> part."""
+        made: dict[str, N] = self._kept("ids", parts, lambda parts: {part.id: part for part in parts})
+        return made
+
+    def _kept(self, name: str, parts: tuple[Any, ...], make: Callable[[tuple[Any, ...]], Any]) -> Any:
+        """What `make` makes of a tuple, made once. A copy of the estate with another tuple gets its own."""
+        key = (name, id(parts))
+        if key not in self._indexes or self._indexes[key][0] is not parts:
+            self._indexes[key] = (parts, make(parts))
+        return self._indexes[key][1]
 
     @cached_property
-    def _indexes(self) -> dict[int, tuple[Any, dict[str, Any]]]:
+    def _indexes(self) -> dict[tuple[str, int], tuple[Any, Any]]:
         return {}
+
+
+def _by_round(lawns: tuple[Lawn, ...]) -> dict[str | None, list[int]]:
+    """Round -> the places of its lawns in the tuple."""
+    found: dict[str | None, list[int]] = {}
+    for i, lawn in enumerate(lawns):
+        found.setdefault(lawn.round, []).append(i)
+    return found
