@@ -2,8 +2,10 @@
 
 import logging
 from collections.abc import Iterable, Mapping
-from datetime import datetime
+from datetime import datetime, timedelta
 
+from adapters.feeds.asking import ENSEMBLE
+from adapters.feeds.ensemble import combine
 from adapters.feeds.registry import feed_named
 from adapters.store.forecasts import RunHead
 from adapters.store.store import Store
@@ -15,6 +17,8 @@ from scheduler.weather.forecast import Forecast
 from scheduler.weather.trust import judge_age
 
 log = logging.getLogger("ligule.weather")
+
+ENSEMBLE_OLDEST = timedelta(hours=12)  # ensembles run every 6 to 12 hours (open-meteo.com, ensemble API)
 
 
 def cells_of(estate: Estate) -> list[str]:
@@ -69,6 +73,17 @@ def _errors(store: Store, provider: str) -> dict[str, str]:
     return {cell: state.last_error for cell, state in store.feed_states(provider).items() if state.last_error}
 
 
+def _with_members(
+    forecast: Forecast, cell: str, now: datetime, heads: Mapping[tuple[str, str], RunHead], shelf: Shelf
+) -> Forecast:
+    """The forecast with the members of an ensemble of the same cell, where one is stored that is young enough."""
+    head = heads.get((cell, ENSEMBLE))
+    members = shelf.forecast(head) if head else None
+    if members is None or now - members.issued > ENSEMBLE_OLDEST:
+        return forecast
+    return combine(forecast, members)
+
+
 def _cell(
     cell: str,
     estate: Estate,
@@ -83,7 +98,7 @@ def _cell(
         forecast = shelf.forecast(head) if head else None
         if forecast is None:
             continue
-        weather = judge_age(cell, forecast, now)
+        weather = judge_age(cell, _with_members(forecast, cell, now, heads, shelf), now)
         if weather.state == "fresh":
             return weather
         known.append(weather)

@@ -11,6 +11,7 @@ from click.testing import CliRunner
 
 from adapters.cli.main import main
 from tests.adapters.feeds.answers import body, met_norway_answer, open_meteo_answer, weather
+from tests.adapters.feeds.answers_other import ensemble_answer
 from tests.adapters.feeds.servers import Handler, Server, serving
 from tests.builders import lawn, write_estate
 
@@ -140,3 +141,27 @@ def test_an_own_open_meteo_host_serves_many_cells_with_one_request(
     told = json.loads(CliRunner().invoke(main, words, catch_exceptions=False).output)
     assert [one["state"] for one in told["feeds"]] == ["fresh"] * 3
     assert len(server.paths) == 1
+
+
+def test_an_ensemble_named_in_the_settings_decides_by_its_members(
+    server: Server, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("LIGULE_ALLOW_LOCAL", "1")
+    table = weather(MIDNIGHT - timedelta(days=2), 240)
+    wet = [1.0 if 48 + 8 <= t < 48 + 22 else 0.0 for t in range(240)]
+    members = ensemble_answer(table, members=[wet] * 12 + [[0.0] * 240] * 8)
+
+    def behave(request: Handler) -> None:
+        path = request.path.partition("?")[0]
+        request.reply(body(members if path.endswith("/ensemble") else open_meteo_answer(table)))
+
+    server.behaviour = behave
+    feed = {"order": ["open-meteo"], "urls": {"open-meteo": f"{server.url}/v1"}, "ensemble": "some_model"}
+    write_estate(tmp_path, timezone="Europe/London", feed=feed)
+    words = ["--estate", str(tmp_path), "why", "front", "leaf-feed", "--now", NOW.isoformat(), "--json"]
+    told = json.loads(CliRunner().invoke(main, words, catch_exceptions=False).output)
+    assert told["chance"]["method"].startswith("members")
+    assert (told["verdict"], told["binding"]) == ("hold", "rain_after")  # the single run is dry, 12 of 20 members wet
+    noon = next(hour for hour in told["hours"] if hour["start"] == "2026-05-04T09:00:00Z")
+    chance = next(limit for limit in noon["limits"] if limit["name"] == "rain_after" and limit["unit"] == "1")
+    assert chance["value"] == pytest.approx(0.6)
