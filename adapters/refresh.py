@@ -20,6 +20,7 @@ from adapters.weather import cells_of
 from config.defaults import defaults
 from config.models import Estate, Feed
 from scheduler.ports import FeedUnavailable, FeedUnusable
+from scheduler.weather.past import past_rain
 from scheduler.weather.trust import FUTURE_SLACK
 
 log = logging.getLogger("ligule.feeds")
@@ -111,6 +112,8 @@ def keep(store: Store, provider: str, outcomes: Mapping[str, Outcome], now: date
         if got.forecast is not None and got.body is not None
     ]
     store.save_feed([outcome.state for outcome in outcomes.values()], runs)
+    if provider != ENSEMBLE:  # a mean of members is no account of the past
+        store.save_observed({c: past_rain(got.forecast, now) for c, got in outcomes.items() if got.forecast}, now)
     faults = Counter(outcome.error for outcome in outcomes.values() if outcome.error)
     for said, count in faults.items():
         log.warning("feed %s: %d of %d cells: %s", provider, count, len(outcomes), said)

@@ -37,6 +37,7 @@ LOOK_S = 2.0  # between two looks at the clock
 TICK_S = 2.0  # briefs and delivery
 FEEDS_S = 20.0
 TIDY_S = 3600.0
+RAIN_KEPT = timedelta(days=92)  # longer than any balance of the ground looks back
 KEPT = timedelta(days=35)  # the wording of sent messages is kept that long; the decisions stay
 INPUT_WRONG, OUTSIDE_FAILED = 2, 3
 
@@ -154,6 +155,7 @@ def _tidy(parts: Parts) -> None:
     forgotten = parts.store.forget_wording((parts.now() - KEPT).date())
     if forgotten:
         log.info("the wording of %d old messages was dropped", forgotten)
+    parts.store.forget_observed(parts.now() - RAIN_KEPT)
 
 
 def _stop_on_signals(stop: threading.Event) -> None:

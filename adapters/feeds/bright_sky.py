@@ -71,7 +71,7 @@ class BrightSky:
         answer = reading.decode(body)
         records = [one if isinstance(one, dict) else {} for one in reading.rows(answer, "weather")]
         stamps = reading.hour_stamps(reading.instant(one.get("timestamp"), "a timestamp") for one in records)
-        notes = _notes(answer, records, stamps, (latitude, longitude))
+        observed_until, notes = _sources(answer, records, stamps, (latitude, longitude))
         start = stamps[0] - HOUR
         at = np.array([(t - start) // HOUR for t in stamps])
         empty = blank(self.provider, latitude, longitude, received, start, int(at[-1]) + 1)
@@ -86,7 +86,13 @@ class BrightSky:
         reading.within_bounds({field: getattr(empty, field) for field, _, _ in _FIELDS.values()})
         _fill_humidity(empty)
         reading.check_horizon(empty.end, received)
-        return empty.with_(chance_mm=chance_mm, attribution=self.attribution, issue_stated=False, notes=notes)
+        return empty.with_(
+            chance_mm=chance_mm,
+            attribution=self.attribution,
+            issue_stated=False,
+            notes=notes,
+            observed_until=observed_until,
+        )
 
 
 def _column(records: list[reading.Json], name: str) -> Any:
@@ -110,21 +116,29 @@ def _fill_humidity(into: Forecast) -> None:
     into.humidity_pct[missing] = np.minimum(100.0, 100.0 * known[missing])
 
 
-def _notes(answer: Any, records: list[reading.Json], stamps: list[datetime], asked: Place) -> tuple[str, ...]:
-    """Up to when the hours are observed, and how far away the station of the forecast is; it must be near."""
+def _sources(
+    answer: Any, records: list[reading.Json], stamps: list[datetime], asked: Place
+) -> tuple[datetime | None, tuple[str, ...]]:
+    """Up to when the hours are observed, and notes on both; the station of the forecast must be near."""
     sources = {_ident(one.get("id") if isinstance(one, dict) else None): one for one in reading.rows(answer, "sources")}
     used = [sources.get(_ident(record.get("source_id"))) for record in records]
     if any(source is None for source in used):
         raise FeedUnusable("an hour has no source")
-    observed = [when for when, source in zip(stamps, used, strict=True) if not _is_forecast(source)]
     stations = {_ident(source["id"]): source for source in used if source and _is_forecast(source)}
     if not stations:
         raise FeedUnusable("the answer holds no forecast, only observations")
     for station in stations.values():
         reading.check_place(station.get("lat"), station.get("lon"), asked)
     away = max(reading.distance_km((one["lat"], one["lon"]), asked) for one in stations.values())
-    said = (f"observed up to {observed[-1]:%Y-%m-%d %H:%M} UTC",) if observed else ()
-    return (*said, f"forecast of a station {away:.0f} km away")
+    until = _observed_until(stamps, used)
+    said = (f"observed up to {until:%Y-%m-%d %H:%M} UTC",) if until else ()
+    return until, (*said, f"forecast of a station {away:.0f} km away")
+
+
+def _observed_until(stamps: list[datetime], used: list[Any]) -> datetime | None:
+    """The last stamp before the first hour that is forecast; None where the list begins with a forecast."""
+    first = next(i for i, source in enumerate(used) if _is_forecast(source))
+    return stamps[first - 1] if first else None
 
 
 def _ident(value: Any) -> int:

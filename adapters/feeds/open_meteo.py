@@ -91,7 +91,12 @@ class OpenMeteo:
         reading.within_bounds(arrays)
         reading.check_horizon(empty.end, received)
         return empty.with_(
-            chance_mm=CHANCE_MM, attribution=self.attribution, issue_stated=False, notes=notes, received=received
+            chance_mm=CHANCE_MM,
+            attribution=self.attribution,
+            issue_stated=False,
+            notes=notes,
+            received=received,
+            past_until=received,
         )
 
 

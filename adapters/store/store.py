@@ -1,6 +1,6 @@
 """The store: small explicit units of work, each one transaction, none held open over a network call."""
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from datetime import date, datetime
 from pathlib import Path
@@ -9,13 +9,14 @@ from sqlalchemy import Connection, Engine
 from sqlalchemy.exc import SQLAlchemyError
 
 from adapters.feeds.state import FetchState
-from adapters.store import briefs, forecasts, ledger, maintenance
+from adapters.store import briefs, forecasts, ledger, maintenance, observed
 from adapters.store.briefs import BriefRow, OutboxRow, QueuedBrief
 from adapters.store.engine import StoreError, database_url, make_engine
 from adapters.store.forecasts import NewRun, RunHead, StoredRun
 from adapters.store.migrate import upgrade
 from scheduler.clockwork.retry import MOST_CLAIMS, RetryDecision
 from scheduler.values import Entry
+from scheduler.weather.past import PastHour, PastRain
 
 
 def open_store(folder: Path, database: str | None = None) -> "Store":
@@ -110,6 +111,26 @@ class Store:
         """One run with its body."""
         with self._reading() as connection:
             return forecasts.load(connection, run_id)
+
+    # Rain that has fallen.
+
+    def save_observed(self, told: Mapping[str, PastRain], now: datetime) -> None:
+        """Keep what answers of feeds say of past hours, by cell; a worse figure never replaces a better one."""
+        with self._writing() as connection:
+            observed.save(connection, told, now)
+
+    def observed(self, cell: str, since: datetime, until: datetime | None = None) -> list[PastHour]:
+        """The rain of a cell's hours that begin at `since` or later and are over at `until`, oldest first.
+
+        Without `until`: over at the newest word about the cell. Hours that nobody told of are left out.
+        """
+        with self._reading() as connection:
+            return observed.of_cell(connection, cell, since, until)
+
+    def forget_observed(self, before: datetime) -> int:
+        """Drop the rain of hours before an instant; how many hours."""
+        with self._writing() as connection:
+            return observed.forget(connection, before)
 
     # Briefs and the outbox.
 

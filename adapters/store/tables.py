@@ -1,5 +1,7 @@
 """The tables. Types are those that SQLite and PostgreSQL share; a change here needs a migration beside it."""
 
+from typing import Any
+
 from sqlalchemy import (
     Boolean,
     CheckConstraint,
@@ -100,6 +102,62 @@ feed_state = Table(
     Column("last_attempt_at", Instant),
     Column("extra", Text, nullable=False, server_default=text("'{}'")),
     PrimaryKeyConstraint("provider", "cell"),
+)
+
+# Rain of hours that are over; each hour holds the best figure there is (scheduler.weather.past).
+observed_rain = Table(
+    "observed_rain",
+    metadata,
+    Column("cell", String(40), nullable=False),
+    Column("hour", Instant, nullable=False),
+    Column("rain_mm", Float, nullable=False),
+    Column("grade", Integer, nullable=False),
+    Column("source", String(40), nullable=False),
+    Column("kept_at", Instant, nullable=False),
+    PrimaryKeyConstraint("cell", "hour"),
+    sqlite_with_rowid=False,
+)
+
+
+def _event() -> list[Column[Any]]:
+    """What a chance is of, and who says it."""
+    return [
+        Column("cell", String(40), nullable=False),
+        Column("provider", String(40), nullable=False),
+        Column("method", String(40), nullable=False),
+        Column("window_h", Integer, nullable=False),
+        Column("wet_mm", Float, nullable=False),
+        Column("lead_day", Integer, nullable=False),
+    ]
+
+
+# The chance of a wet window from `start` on as it was said some morning, and whether it came wet (1) or not (0).
+chance_log = Table(
+    "chance_log",
+    metadata,
+    *_event(),
+    Column("start", Instant, nullable=False),
+    Column("chance", Float, nullable=False),
+    Column("lead_h", Integer, nullable=False),
+    Column("said_at", Instant, nullable=False),
+    Column("outcome", Integer),
+    PrimaryKeyConstraint("cell", "provider", "method", "window_h", "wet_mm", "lead_day", "start"),
+    CheckConstraint("outcome IN (0, 1)", name="outcome"),
+    Index(None, "start"),
+    sqlite_with_rowid=False,
+)
+
+# What those pairs teach: knots as JSON [[x], [y]]; not in use where they do not stand the test.
+calibration = Table(
+    "calibration",
+    metadata,
+    *_event(),
+    Column("days", Integer, nullable=False),
+    Column("wet_days", Integer, nullable=False),
+    Column("knots", Text, nullable=False),
+    Column("in_use", Boolean, nullable=False),
+    Column("fitted_at", Instant, nullable=False),
+    PrimaryKeyConstraint("cell", "provider", "method", "window_h", "wet_mm", "lead_day"),
 )
 
 # One row per person and local date: the decision was taken (queued), came too late (expired) or failed (dead).

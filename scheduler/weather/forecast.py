@@ -67,6 +67,8 @@ class Forecast:
     attribution: str = ""
     issue_stated: bool = True
     notes: tuple[str, ...] = field(default=())
+    observed_until: datetime | None = None  # hours ended by then were measured
+    past_until: datetime | None = None  # hours ended by then are the feed's own account of the past, corrected since
 
     @property
     def hours(self) -> int:

@@ -149,6 +149,36 @@ def test_a_clock_put_back_asks_again(store: Store, tmp_path: Path) -> None:
     assert cell.state == "fresh"
 
 
+def test_what_a_feed_says_of_the_hours_before_is_kept_as_past_rain(store: Store, tmp_path: Path) -> None:
+    feed = {"order": ["open-meteo"], "non_commercial": True}
+    estate = build_estate(tmp_path / "estate", feed=feed)
+    (cell,) = cells_of(estate)
+    yesterday = NOW - 24 * HOUR
+
+    def rainy(*_: object, **__: object) -> dict[str, Outcome]:
+        latitude, longitude = centre(cell)
+        table = weather(yesterday, 72, rain_mm={2: 1.5, 30: 9.0})
+        data = body(open_meteo_answer(table, latitude=latitude, longitude=longitude))
+        forecast = feed_named("open-meteo").parse(data, latitude=latitude, longitude=longitude, received=NOW)
+        return {cell: Outcome(FetchState("open-meteo", cell), forecast, data)}
+
+    refresh_estate(store, estate, NOW, {}, allow_local=False, sleep=lambda _s: None, refresh=rainy)
+    kept = store.observed(cell, yesterday, NOW)
+    assert [hour.hour for hour in kept] == [yesterday + n * HOUR for n in range(24)]
+    assert {hour.hour: hour.rain_mm for hour in kept if hour.rain_mm} == {yesterday + 2 * HOUR: 1.5}
+    assert {hour.source for hour in kept} == {"open-meteo"}
+
+
+def test_runs_that_follow_each_other_leave_the_first_hours_of_each(store: Store, tmp_path: Path) -> None:
+    estate, feeds = two_feeds(tmp_path), FakeFeeds(met_norway=NOW, open_meteo=NOW)
+    for later in range(3):
+        feeds.issued["met-norway"] = NOW + later * HOUR
+        ask(store, estate, feeds, NOW + later * HOUR)
+    (cell,) = cells_of(estate)
+    kept = store.observed(cell, NOW - HOUR, NOW + 2 * HOUR)
+    assert [(hour.hour, hour.source) for hour in kept] == [(NOW, "met-norway"), (NOW + HOUR, "met-norway")]
+
+
 def test_lawns_that_lie_together_share_one_request(store: Store, tmp_path: Path) -> None:
     lawns = [lawn(), lawn(id="back", latitude=51.4822)]
     estate, feeds = two_feeds(tmp_path, lawns=lawns), FakeFeeds(met_norway=NOW, open_meteo=NOW)

@@ -38,6 +38,8 @@ def test_observed_hours_and_the_station_are_noted() -> None:
     forecast = parse(bright_sky_answer(weather(START, 48), observed=12, station=(LATITUDE + 0.1, LONGITUDE)))
     assert any("observed up to 2026-05-04 11:00" in note for note in forecast.notes)
     assert any("11 km away" in note for note in forecast.notes)
+    assert forecast.observed_until == NOW.replace(minute=0)
+    assert parse(bright_sky_answer(weather(START, 48), observed=0)).observed_until is None
     assert np.isnan(forecast.chance[forecast.index(datetime(2026, 5, 4, 5, tzinfo=UTC))])
 
 
