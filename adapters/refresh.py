@@ -17,8 +17,8 @@ from adapters.feeds.state import FetchState, Outcome, failed, is_due
 from adapters.store.forecasts import CLOCK_SLACK, NewRun
 from adapters.store.store import Store
 from adapters.weather import cells_of
-from config.defaults import defaults
 from config.models import Estate, Feed
+from config.resolve import oldest_forecast_h
 from scheduler.ports import FeedUnavailable, FeedUnusable
 from scheduler.weather.past import past_rain
 from scheduler.weather.trust import FUTURE_SLACK
@@ -66,7 +66,7 @@ def refresh_estate(
     ask = partial(refresh, feed=estate.feed, environ=environ, now=now, session=None, allow_local=allow_local)
     for provider in estate.feed.order:
         _round(store, provider, wanted, partial(ask, sleep=sleep), now, sleep)
-        wanted = _without_fresh(store, provider, wanted, now)
+        wanted = _without_fresh(store, provider, wanted, now, estate.feed)
         if not wanted:
             break
     if estate.feed.ensemble and "open-meteo" in estate.feed.order:
@@ -144,9 +144,9 @@ def _left_alone(
     return {cell: failed(state, why, now, mark) for cell, state in known.items() if is_due(state, now, mark)}
 
 
-def _without_fresh(store: Store, provider: str, cells: Sequence[str], now: datetime) -> list[str]:
+def _without_fresh(store: Store, provider: str, cells: Sequence[str], now: datetime, feed: Feed) -> list[str]:
     """The cells for which the feed's newest answer is missing, too old, or dated after now."""
-    oldest = timedelta(hours=defaults("forecast")["oldest_h"].number)
+    oldest = timedelta(hours=oldest_forecast_h(feed).number)
     heads = store.newest_runs(now)
     issued = {cell: heads[(cell, provider)].issued_at for cell in cells if (cell, provider) in heads}
     return [cell for cell in cells if cell not in issued or not -FUTURE_SLACK <= now - issued[cell] <= oldest]

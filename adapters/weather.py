@@ -10,6 +10,7 @@ from adapters.feeds.registry import feed_named
 from adapters.store.forecasts import RunHead
 from adapters.store.store import Store
 from config.models import Estate
+from config.resolve import oldest_forecast_h
 from scheduler.ports import FeedUnusable
 from scheduler.values import CellWeather
 from scheduler.weather.cells import cell_of, centre
@@ -93,12 +94,13 @@ def _cell(
     errors: Mapping[str, Mapping[str, str]],
 ) -> CellWeather:
     known: list[CellWeather] = []
+    oldest_h = oldest_forecast_h(estate.feed).number
     for provider in estate.feed.order:
         head = heads.get((cell, provider))
         forecast = shelf.forecast(head) if head else None
         if forecast is None:
             continue
-        weather = judge_age(cell, _with_members(forecast, cell, now, heads, shelf), now)
+        weather = judge_age(cell, _with_members(forecast, cell, now, heads, shelf), now, oldest_h)
         if weather.state == "fresh":
             return weather
         known.append(weather)

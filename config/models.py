@@ -52,6 +52,7 @@ class Feed(Part):
     order: tuple[Provider, ...] = ("met-norway",)
     contact: str = ""
     non_commercial: bool = False
+    oldest_h: Annotated[float, Field(ge=1, le=14)] | None = None  # h since issue that may lead to a go; 6 if not set
     urls: dict[Provider, str] = {}
     ensemble: Annotated[str, Field(pattern=r"^[a-z0-9_]{1,60}$")] | None = None  # model of open-meteo's ensemble host
 

@@ -4,7 +4,7 @@ from dataclasses import dataclass
 from functools import lru_cache
 
 from config.defaults import Sourced, defaults
-from config.models import Estate, Product
+from config.models import Estate, Feed, Product
 
 
 @dataclass(frozen=True)
@@ -42,6 +42,13 @@ def product_limits(product: Product) -> ProductLimits:
     picked = {name: pick(name) for name in names}
     sure = {name: pick(name) or defaults(product.form)[name] for name in ("wet_mm", "wind_height_m", "leaf")}
     return ProductLimits(**picked, **sure)  # type: ignore[arg-type]
+
+
+def oldest_forecast_h(feed: Feed) -> Sourced:
+    """Hours since its issue up to which a forecast may lead to a go: the estate's own figure, or the shipped one."""
+    if feed.oldest_h is not None:
+        return Sourced(feed.oldest_h, "estate.toml [feed] oldest_h")
+    return defaults("forecast")["oldest_h"]
 
 
 def accepted_risk(estate: Estate) -> Sourced:

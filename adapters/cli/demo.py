@@ -14,7 +14,6 @@ from adapters.cli.context import plain_errors
 from adapters.cli.decisions import JSON
 from adapters.cli.layout import WIDTH, wrap
 from adapters.cli.weather import recorded_weather
-from adapters.weather import cells_of
 from config.load import load_estate
 from config.models import Estate
 from scheduler.messages import show
@@ -39,7 +38,7 @@ def demo(copy: Path | None, as_json_: bool) -> None:
         specs = [
             f"{provider}:{folder / 'forecasts' / name}" for provider, _, name in (s.partition(":") for s in FORECASTS)
         ]
-        weather = recorded_weather(cells_of(estate), specs, MORNING)
+        weather = recorded_weather(estate, specs, MORNING)
         entries = _history(folder / "history.csv", estate)
         if copy:
             _copy(folder / "estate", copy)

@@ -13,13 +13,14 @@ from adapters.refresh import refresh_estate
 from adapters.store.store import Store
 from adapters.weather import cells_of, weather_now
 from config.models import Estate, Provider
+from config.resolve import oldest_forecast_h
 from scheduler.ports import FeedUnusable
 from scheduler.values import CellWeather
 from scheduler.weather.cells import centre
 from scheduler.weather.trust import judge_age
 
 
-def recorded_weather(cells: Sequence[str], specs: Sequence[str], now: datetime) -> dict[str, CellWeather]:
+def recorded_weather(estate: Estate, specs: Sequence[str], now: datetime) -> dict[str, CellWeather]:
     """For each cell the first of the recorded answers (PROVIDER:FILE) that is usable and about its place.
 
     An answer that cannot be used counts as a feed that failed: its cells are down, with the reason. A mistyped
@@ -31,15 +32,17 @@ def recorded_weather(cells: Sequence[str], specs: Sequence[str], now: datetime) 
             raise Ended(f"--forecast: found {spec!r}, allowed: PROVIDER:FILE with {', '.join(get_args(Provider))}")
         if not os.access(name, os.R_OK) or not Path(name).is_file():
             raise Ended(f"--forecast: the file {name!r} cannot be read")
-    return {cell: _recorded(cell, specs, now) for cell in cells}
+    oldest_h = oldest_forecast_h(estate.feed).number
+    return {cell: _recorded(cell, specs, now, oldest_h) for cell in cells_of(estate)}
 
 
-def _recorded(cell: str, specs: Sequence[str], now: datetime) -> CellWeather:
+def _recorded(cell: str, specs: Sequence[str], now: datetime, oldest_h: float) -> CellWeather:
     latitude, longitude = centre(cell)
     said = []
     for spec in specs:
         try:
-            return judge_age(cell, read_recorded(spec, latitude=latitude, longitude=longitude, now=now), now)
+            forecast = read_recorded(spec, latitude=latitude, longitude=longitude, now=now)
+            return judge_age(cell, forecast, now, oldest_h)
         except FeedUnusable as error:
             said.append(f"{spec.partition(':')[0]}: {error}")
     return CellWeather(cell, None, "down", "; ".join(dict.fromkeys(said)))
@@ -57,7 +60,7 @@ def weather_for(context: Context, specs: Sequence[str], now: datetime) -> dict[s
     """The weather of every cell at `now`: recorded where `specs` are given, else asked of the feeds and stored."""
     estate = context.estate
     if specs:
-        return recorded_weather(cells_of(estate), specs, now)
+        return recorded_weather(estate, specs, now)
     with context.store() as store:
         _try_again(store, estate)
         refresh_estate(store, estate, now, context.environ, allow_local=context.allow_local)

@@ -2,19 +2,18 @@
 
 from datetime import datetime, timedelta
 
-from config.defaults import defaults
 from scheduler.values import CellWeather
 from scheduler.weather.forecast import Forecast
 
 FUTURE_SLACK = timedelta(hours=1)  # the clocks of a feed and of this machine may differ a little
 
 
-def judge_age(cell: str, forecast: Forecast, now: datetime) -> CellWeather:
-    """Fresh up to the oldest age since issue that may lead to a go (defaults [forecast] oldest_h); stale beyond it.
+def judge_age(cell: str, forecast: Forecast, now: datetime, oldest_h: float) -> CellWeather:
+    """Fresh up to `oldest_h` hours since its issue (config.resolve.oldest_forecast_h), stale beyond.
 
     A forecast that is dated after `now` is as little to be trusted as an old one.
     """
-    oldest = timedelta(hours=defaults("forecast")["oldest_h"].number)
+    oldest = timedelta(hours=oldest_h)
     age = now - forecast.issued
     if age < -FUTURE_SLACK:
         return CellWeather(cell, forecast, "stale", f"the {forecast.provider} forecast is dated after now")

@@ -118,6 +118,25 @@ def test_an_old_answer_is_unknown_and_the_command_says_so(run: Run, tmp_path: Pa
     assert told["feeds"][0]["age_min"] == 7 * 60
 
 
+def test_an_estate_may_accept_an_older_forecast_but_never_without_bound(tmp_path: Path) -> None:
+    def verdicts(oldest_h: int, age_h: int) -> set[str]:
+        feed = {"order": ["met-norway"], "contact": "grounds@example.org", "oldest_h": oldest_h}
+        write_estate(tmp_path, timezone="Europe/London", feed=feed)
+        path = tmp_path / "old.json"
+        issued = MIDNIGHT + timedelta(hours=5 - age_h)
+        path.write_bytes(body(met_norway_answer(weather(MIDNIGHT, 132), issued=issued)))
+        words = ["--estate", str(tmp_path), "brief", "--now", NOW, "--forecast", f"met-norway:{path}", "--json"]
+        result = CliRunner().invoke(main, words, catch_exceptions=False)
+        return (
+            {line["verdict"] for line in json.loads(result.output)["lines"]} if result.exit_code != 2 else {"refused"}
+        )
+
+    assert verdicts(12, 10) != {"unknown"}
+    assert verdicts(12, 13) == {"unknown"}
+    assert verdicts(3, 4) == {"unknown"}
+    assert verdicts(24, 4) == {"refused"}
+
+
 @pytest.mark.parametrize(
     "spoilt",
     [b"", b"<html><body>busy</body></html>", b'{"type":"Feature","properties"', b'{"latitude":nan}', b"[" * 5000,
