@@ -5,7 +5,7 @@ from pathlib import Path
 
 import click
 
-from adapters.cli import decisions, demo, records, replay, seasonal, service, verify
+from adapters.cli import decisions, demo, ledger, records, replay, seasonal, service, verify
 from adapters.cli.context import Context
 
 
@@ -37,7 +37,7 @@ for command in (
     records.record,
     records.skip,
     records.undo,
-    records.ledger,
+    ledger.ledger,
     service.run,
     verify.verify,
     replay.replay,
