@@ -24,4 +24,9 @@ class Sourced:
 def defaults(section: str) -> dict[str, Sourced]:
     """The defaults of one section: `forecast`, `ground`, or a product form. KeyError for another name."""
     table = tomllib.loads((files("config") / "reference" / "defaults.toml").read_text("utf-8"))
-    return {name: Sourced(**entry) for name, entry in table[section].items()}
+    return {name: Sourced(_fixed(entry["value"]), entry["source"]) for name, entry in table[section].items()}
+
+
+def _fixed(value: Any) -> Any:
+    """Lists as tuples, so that limits can be compared and looked up by."""
+    return tuple(value) if isinstance(value, list) else value

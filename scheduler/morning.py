@@ -1,20 +1,20 @@
 """One morning: every application that is due, judged on the weather at hand, in one brief per person."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Hashable, Mapping, Sequence
 from dataclasses import replace
-from datetime import datetime, timedelta
+from datetime import date, datetime, timedelta
 from functools import lru_cache
 from zoneinfo import ZoneInfo
 
-from config.defaults import defaults
-from config.models import Estate, Lawn, Person, Product
+from config.models import Estate, Feed, Lawn, Person, Product
 from config.packs import cautions as pack_cautions
-from config.resolve import accepted_risk
+from config.resolve import accepted_risk, oldest_forecast_h, product_limits
 from scheduler.agronomy.mixing import job_for
 from scheduler.decide.cautions import cautions
-from scheduler.decide.lawn_limits import lawn_limits
+from scheduler.decide.lawn_limits import OwnLimits, likeness, own_limits
+from scheduler.decide.sky import Sky
 from scheduler.decide.table import Table, limit_table
-from scheduler.decide.verdict import PRIORITY, Judged, judge
+from scheduler.decide.verdict import PRIORITY, Judge, Judged, settle, wish_for
 from scheduler.messages.words import reason, sentence
 from scheduler.season.due import Task, tasks
 from scheduler.values import Brief, CellWeather, Entry, Limit, Line
@@ -31,7 +31,10 @@ class Desk:
         self.now = now
         self.weather = weather
         self.risk = accepted_risk(estate)
+        self._skies: dict[str, Sky] = {}
         self._tables: dict[tuple[object, ...], Table] = {}
+        self._judges: dict[tuple[str, str, str], Judge] = {}
+        self._own: dict[Hashable, OwnLimits] = {}
 
     def cell(self, lawn: Lawn) -> CellWeather:
         """The weather of a lawn's cell; a cell without an answer counts as down."""
@@ -44,31 +47,49 @@ class Desk:
         if cell.forecast is None:
             return None
         zone = self.estate.zone_of(lawn)
-        key = (cell.cell, zone, product.form, product.weather)
+        key = (cell.cell, zone, product.form, product_limits(product))
         if key not in self._tables:
+            sky = self._skies.setdefault(cell.cell, Sky(cell.forecast))
             risk = (self.risk.number, self.risk.source)
-            self._tables[key] = limit_table(cell.forecast, product, self.estate.hours, zone, risk, self.estate.rules)
+            self._tables[key] = limit_table(sky, product, self.estate.hours, zone, risk, self.estate.rules)
         return self._tables[key]
+
+    def today(self, lawn: Lawn) -> date:
+        """The date on the lawn."""
+        return _date_in(self.estate.zone_of(lawn), self.now)
 
     def judge(self, task: Task, entries: Sequence[Entry]) -> Judged:
         """The verdict for one task; without a fresh forecast it can only be hold (by the lawn's limits) or unknown."""
-        zone = self.estate.zone_of(task.lawn)
-        cell = self.cell(task.lawn)
-        table = self.table(task.lawn, task.product)
-        if cell.state == "fresh" and table is not None:
-            return judge(self.estate, task, table, self.now, zone, entries)
-        today = self.now.astimezone(ZoneInfo(zone)).date()
-        dated = lawn_limits(self.estate, task, today, entries)
-        data = _data_limit(cell, self.now)
+        cell, today = self.cell(task.lawn), self.today(task.lawn)
+        judge = self._judge(task, cell) if cell.state == "fresh" else None
+        if judge is not None:
+            own = self._own_limits(task, today, date.fromordinal(int(judge.table.days[-1])), entries)
+            return settle(judge.weigh(wish_for(judge.table, task.lawn, task.due.latest, own.allowed)), own.today)
+        dated = self._own_limits(task, today, today, entries).today
+        data = _data_limit(cell, self.now, self.estate.feed)
         failing = [limit.name for limit in dated if limit.ok is False]
         if failing:
             return Judged("hold", None, None, None, min(failing, key=PRIORITY.index), (*dated, data))
         return Judged("unknown", None, None, None, "data", (*dated, data))
 
+    def _judge(self, task: Task, cell: CellWeather) -> Judge | None:
+        """The judge of the task's cell and product; products of one class share their table."""
+        key = (cell.cell, self.estate.zone_of(task.lawn), task.product.id)
+        if key not in self._judges and (table := self.table(task.lawn, task.product)) is not None:
+            self._judges[key] = Judge(table, self.now)
+        return self._judges.get(key)
 
-def _data_limit(cell: CellWeather, now: datetime) -> Limit:
+    def _own_limits(self, task: Task, today: date, last: date, entries: Sequence[Entry]) -> OwnLimits:
+        """The lawn's own limits; most lawns of a round have had the same on the same days and share them."""
+        key = (today, last, likeness(task, entries))
+        if key not in self._own:
+            self._own[key] = own_limits(self.estate, task, today, last, entries)
+        return self._own[key]
+
+
+def _data_limit(cell: CellWeather, now: datetime, feed: Feed) -> Limit:
     """Age of the forecast against the oldest that may lead to a go."""
-    oldest = defaults("forecast")["oldest_h"]
+    oldest = oldest_forecast_h(feed)
     note = f"no usable forecast: {cell.why}" if cell.state == "down" else cell.why
     age = None if cell.forecast is None else (now - cell.forecast.issued).total_seconds() / 3600.0
     return Limit("data", age, "h since issue", (0.0, oldest.number), False, oldest.source, note)
@@ -131,7 +152,7 @@ def brief_for(
         by_lawn.setdefault(entry.lawn, []).append(entry)
     lines, coming = [], []
     for lawn in lawns:
-        today = now.astimezone(_zone(estate.zone_of(lawn))).date()
+        today = at.today(lawn)
         rows = by_lawn.get(lawn.id, [])
         seen: set[str] = set()
         for task in tasks(estate, lawn, today, rows):
@@ -151,13 +172,14 @@ def brief_for(
         estate=estate.name,
         person=person.id if person else None,
         now=now,
-        local_date=now.astimezone(_zone(zone)).date(),
+        local_date=_date_in(zone, now),
         lines=tuple(lines),
         cells=tuple(cells[key] for key in sorted(cells)),
         coming=tuple(sorted(coming, key=lambda item: (item[2], item[0]))),
     )
 
 
-@lru_cache(maxsize=64)
-def _zone(name: str) -> ZoneInfo:
-    return ZoneInfo(name)
+@lru_cache(maxsize=256)
+def _date_in(zone: str, now: datetime) -> date:
+    """The date in a zone."""
+    return now.astimezone(ZoneInfo(zone)).date()

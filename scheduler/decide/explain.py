@@ -9,7 +9,7 @@ import numpy as np
 from config.models import Estate
 from scheduler.decide.lawn_limits import lawn_limits
 from scheduler.decide.table import Table, first_hour
-from scheduler.decide.verdict import limit_at, local_days, rows_for
+from scheduler.decide.verdict import Judge, limit_at, wish_for
 from scheduler.season.due import Task
 from scheduler.values import Entry, Limit, Verdict
 from scheduler.weather.forecast import HOUR
@@ -32,8 +32,9 @@ def hours(
     estate: Estate, task: Task, table: Table, now: datetime, zone: str, entries: Sequence[Entry], most: int = 48
 ) -> list[Hour]:
     """The next `most` hours from `now`, each judged as the brief judges them."""
-    rows = rows_for(task, table, zone)
-    days = local_days(table, zone)
+    judge = Judge(table, now)
+    wish = wish_for(table, task.lawn, task.due.latest, ())
+    rows, days = judge.view(wish.latest, wish.can_wet).rows, table.days
     first = first_hour(table.forecast, now)
     dated: dict[int, tuple[Limit, ...]] = {}
     found = []

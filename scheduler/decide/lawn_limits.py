@@ -1,9 +1,11 @@
 """Limits that hang on the lawn and the date, not on the weather: interval, yearly maximum, young turf, local rules."""
 
-from collections.abc import Sequence
+from collections.abc import Hashable, Sequence
+from dataclasses import dataclass
 from datetime import date, timedelta
+from operator import attrgetter
 
-from config.models import Estate
+from config.models import Estate, Lawn
 from scheduler.season.due import Task, in_force, repeat_of
 from scheduler.season.rules import rule_limits
 from scheduler.values import Entry, Limit
@@ -18,6 +20,44 @@ def lawn_limits(
     """
     limits = [_season(task, on), _interval(task, on, entries), _yearly_maximum(task, on, entries), _new_turf(task, on)]
     return (*[limit for limit in limits if limit], *rule_limits(estate, task.lawn, task.product, on, entries, rate))
+
+
+# What a lawn is like, without what no limit of its own hangs on: only then may a new field be named here.
+_NOT_ASKED = {
+    "id", "name", "latitude", "longitude", "area_m2", "outline", "timezone", "programme", "round", "client",
+    "irrigation", "hard_edges", "children_or_pets", "visit_min", "notes",
+}  # fmt: skip
+_asked_of = attrgetter(*(name for name in Lawn.model_fields if name not in _NOT_ASKED))
+
+
+def likeness(task: Task, entries: Sequence[Entry]) -> Hashable:
+    """Tasks with the same likeness have the same `lawn_limits` on every date. `entries` are the lawn's own rows."""
+    lawn, step = task.lawn, task.step
+    done = tuple(
+        (e.product, e.local_date, e.kind, None if e.amount is None else (e.amount, e.area_m2 or lawn.area_m2))
+        for e in in_force(entries, lawn.id)
+    )
+    return task.product.id, step.every_days, task.season, task.due.earliest, _asked_of(lawn), done
+
+
+@dataclass(frozen=True)
+class OwnLimits:
+    """The lawn's own limits of today, and the dates from today on (ordinals) that they and the season leave."""
+
+    today: tuple[Limit, ...]
+    allowed: tuple[int, ...]
+
+
+def own_limits(estate: Estate, task: Task, today: date, last: date, entries: Sequence[Entry]) -> OwnLimits:
+    """Judge the dates from `today` to `last`. A date before the task is due, or after its season, is not allowed."""
+    of_today = lawn_limits(estate, task, today, entries)
+    allowed = []
+    for ordinal in range(today.toordinal(), min(last, task.season.last).toordinal() + 1):
+        on = date.fromordinal(ordinal)
+        limits = of_today if on == today else lawn_limits(estate, task, on, entries) if on >= task.due.earliest else ()
+        if on >= task.due.earliest and all(limit.ok is True for limit in limits):
+            allowed.append(ordinal)
+    return OwnLimits(of_today, tuple(allowed))
 
 
 def _season(task: Task, on: date) -> Limit | None:

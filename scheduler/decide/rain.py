@@ -6,6 +6,7 @@ import numpy as np
 
 from config.models import Form
 from config.resolve import ProductLimits
+from scheduler.decide.sky import Sky
 from scheduler.weather import chance as ch
 from scheduler.weather.forecast import Floats, Forecast
 from scheduler.weather.rolling import rolling_max, rolling_sum
@@ -37,9 +38,10 @@ class RainRisk:
     worst_day_mm: Floats = field(default_factory=lambda: np.empty(0))
 
 
-def rain_risk(forecast: Forecast, form: Form, limits: ProductLimits) -> RainRisk:
+def rain_risk(sky: Sky, form: Form, limits: ProductLimits) -> RainRisk:
     """The chances for one form: from members, else from hourly probabilities, else from amounts with spread."""
-    members, weights, doubt = _members(forecast)
+    forecast = sky.forecast
+    members, weights, doubt = sky.members
     fields: dict[str, Floats] = {}
     method = "members" if forecast.members_mm is not None else "amounts with spread"
     if limits.dry_for_h is not None and form != "granular":
@@ -62,7 +64,7 @@ def rain_risk(forecast: Forecast, form: Form, limits: ProductLimits) -> RainRisk
         hours = int(np.ceil(limits.dissolve_h.number))
         low, high = limits.rain_band_mm.value
         heavy = (limits.heavy_mm_h.number, limits.heavy_mm_24h.number)
-        shares = ch.band_chance(members, weights, hours, low, high, *heavy)
+        shares = sky.band(hours, low, high, *heavy)
         names = ("dissolved", "too_dry", "too_heavy")
         climates = CLIMATE_BAND_48_H if hours <= 48 else CLIMATE_BAND_72_H
         fields |= {
@@ -72,15 +74,6 @@ def rain_risk(forecast: Forecast, form: Form, limits: ProductLimits) -> RainRisk
         fields |= {"worst_hour_mm": rolling_max(forecast.rain_mm, hours)}
         fields |= {"worst_day_mm": worst_day_mm(forecast.rain_mm, hours)}
     return RainRisk(method=method, **fields)
-
-
-def _members(forecast: Forecast) -> tuple[Floats, Floats | None, Floats]:
-    """Members (members, hours), their weights, and the share of doubt (hours,) that goes to the climate."""
-    if forecast.members_mm is not None:
-        return forecast.members_mm, None, np.zeros(forecast.hours)
-    age_h = (forecast.start - forecast.issued).total_seconds() / 3600.0
-    lead_h = np.maximum(0.0, age_h + np.arange(forecast.hours))
-    return ch.members_from_run(forecast.rain_mm, lead_h)
 
 
 def _amount_in(forecast: Forecast, hours: int) -> Floats:

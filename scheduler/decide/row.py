@@ -1,6 +1,7 @@
 """One limit over the hours of a forecast."""
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -27,23 +28,27 @@ class Row:
     blocks: bool = True
     note: str = ""
 
-    @property
+    @cached_property
     def known(self) -> Bools:
         """Where the value is known."""
         return np.isfinite(self.value)
 
-    @property
+    @cached_property
     def ok(self) -> Bools:
         """Where the value is known and inside the allowed range."""
-        inside = self.known.copy()
-        with np.errstate(invalid="ignore"):
-            if self.low is not None:
-                inside &= self.value >= np.asarray(self.low) - 1e-9
-            if self.high is not None:
-                inside &= self.value <= np.asarray(self.high) + 1e-9
+        inside = self.known
+        if self.low is not None:
+            inside = inside & (self.value >= self.low - 1e-9)
+        if self.high is not None:
+            inside = inside & (self.value <= self.high + 1e-9)
         return inside
 
-    @property
+    @cached_property
+    def fails(self) -> Bools:
+        """Where the value is known and outside the allowed range."""
+        return self.known & ~self.ok
+
+    @cached_property
     def passes(self) -> Bools:
         """Where the limit does not stop a go."""
-        return self.ok if self.blocks else self.ok | ~self.known
+        return self.ok if self.blocks else ~self.fails

@@ -3,22 +3,21 @@
 Work is done per cell and class (same product weather, same zone), so that cost grows with cells, not with lawns.
 """
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
-from zoneinfo import ZoneInfo
 
 import numpy as np
 
 from config.defaults import defaults
-from config.models import Hours, Product, Rules
+from config.models import Form, Hours, Product, Rules
 from config.resolve import ProductLimits, product_limits
 from scheduler.decide.rain import RainRisk, rain_risk
 from scheduler.decide.row import Bools, Row
 from scheduler.decide.rule_rows import Warning_, rule_rows
-from scheduler.weather import sun, surface
-from scheduler.weather.forecast import HOUR, Floats, Forecast
-from scheduler.weather.physics import delta_t_c, wind_factor
+from scheduler.decide.sky import Sky, local_hours
+from scheduler.weather.forecast import HOUR, Forecast, Ints
+from scheduler.weather.physics import wind_factor
 
 WEEKDAYS = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
 
@@ -28,15 +27,18 @@ class Table:
     """All weather limits of one class at one cell, and the chances of rain behind them."""
 
     forecast: Forecast
+    form: Form
     limits: ProductLimits
     rows: tuple[Row, ...]
     rain: RainRisk
     workable: Bools  # inside working hours and daylight
     hourly: Bools  # the rain of this hour is given hour by hour
+    zone: str
+    days: Ints  # local date of each hour, as an ordinal
 
 
 def limit_table(
-    forecast: Forecast,
+    sky: Sky,
     product: Product,
     hours: Hours,
     zone: str,
@@ -44,42 +46,40 @@ def limit_table(
     rules: Rules | None = None,
     warnings: Sequence[Warning_] | None = None,
 ) -> Table:
-    """Judge every hour of `forecast` for `product` by its weather limits and the estate's rules on weather.
+    """Judge every hour of a forecast for `product` by its weather limits and the estate's rules on weather.
 
     `risk` is the accepted chance of a wash-off and its source. Limits that hang on the lawn's dates (interval, caps,
     the rain band with its declining threshold) are added per lawn.
     """
-    limits = product_limits(product)
-    rain = rain_risk(forecast, product.form, limits)
-    time_rows = _time_rows(forecast, hours, zone)
-    rows = [*time_rows, *_air_rows(forecast, product, limits), *_surface_rows(forecast, limits)]
+    forecast, limits = sky.forecast, product_limits(product)
+    rain = rain_risk(sky, product.form, limits)
+    time_rows = _time_rows(sky, hours, zone)
+    rows = [*time_rows, *_air_rows(sky, product, limits), *_surface_rows(sky, limits)]
     rows += _rain_rows(product, rain, limits, risk)
     rows += rule_rows(forecast, rules, limits, warnings) if rules is not None else []
     workable = time_rows[0].ok & time_rows[1].ok
     hourly = forecast.period_start == np.arange(forecast.hours)
     hourly[:-1] &= hourly[1:]  # the first hour of a longer period is not hourly either
-    return Table(forecast, limits, tuple(rows), rain, workable, hourly)
+    days = local_hours(forecast.start, forecast.hours, zone).day
+    return Table(forecast, product.form, limits, tuple(rows), rain, workable, hourly, zone, days)
 
 
-def _time_rows(forecast: Forecast, hours: Hours, zone: str) -> list[Row]:
+def _time_rows(sky: Sky, hours: Hours, zone: str) -> list[Row]:
     """Working hours (local, whole hours inside) and daylight, as 1 or 0."""
-    tz = ZoneInfo(zone)
     begin = hours.start.hour * 60 + hours.start.minute
     end = hours.end.hour * 60 + hours.end.minute
-    days = {WEEKDAYS.index(day) for day in hours.days}
-    local = [when.astimezone(tz) for when in forecast.times()]
-    minutes = np.array([when.hour * 60 + when.minute for when in local])
-    on_day = np.array([when.weekday() in days for when in local], dtype=bool)
-    inside = on_day & (minutes >= begin) & (minutes + 60 <= end)
-    light = sun.daylight(forecast.latitude, forecast.longitude, forecast.start, forecast.hours)
+    local = local_hours(sky.forecast.start, sky.forecast.hours, zone)
+    on_day = np.isin(local.weekday, [WEEKDAYS.index(day) for day in hours.days])
+    inside = on_day & (local.minute >= begin) & (local.minute + 60 <= end)
     return [
         Row("hours", "1", inside.astype(float), 1.0, None, "estate.toml [hours]"),
-        Row("daylight", "1", light.astype(float), 1.0, None, "work is done between sunrise and sunset"),
+        Row("daylight", "1", sky.daylight.astype(float), 1.0, None, "work is done between sunrise and sunset"),
     ]
 
 
-def _air_rows(forecast: Forecast, product: Product, limits: ProductLimits) -> list[Row]:
+def _air_rows(sky: Sky, product: Product, limits: ProductLimits) -> list[Row]:
     """Wind, gust, temperature, frost, Delta T and inversion."""
+    forecast = sky.forecast
     rows: list[Row] = []
     shipped = defaults("forecast")
     if limits.wind_m_s is not None:
@@ -101,42 +101,38 @@ def _air_rows(forecast: Forecast, product: Product, limits: ProductLimits) -> li
         low, high = limits.temperature_c.value
         rows.append(Row("temperature", "C", forecast.temperature_c, low, high, limits.temperature_c.source))
     if limits.frost_c is not None:
-        coldest = _ahead(forecast.temperature_c, 24, np.min)
         note = "coldest hour of the next 24"
-        rows.append(Row("frost", "C", coldest, limits.frost_c.number, None, limits.frost_c.source, note=note))
+        rows.append(Row("frost", "C", sky.coldest_c, limits.frost_c.number, None, limits.frost_c.source, note=note))
     if limits.delta_t_c is not None:
         low, high = limits.delta_t_c.value
-        value = delta_t_c(forecast.temperature_c, forecast.humidity_pct)
-        rows.append(Row("delta_t", "K", value, low, high, limits.delta_t_c.source, note="psychrometer method"))
+        rows.append(Row("delta_t", "K", sky.delta_t_c, low, high, limits.delta_t_c.source, note="psychrometer method"))
     if product.form == "liquid":
-        rows.append(_inversion_row(forecast))
+        rows.append(_inversion_row(sky))
     return rows
 
 
-def _inversion_row(forecast: Forecast) -> Row:
+def _inversion_row(sky: Sky) -> Row:
     """1 where an inversion must be expected: near or after dark, clear and calm. Cloud not given counts as clear."""
-    ground = defaults("ground")
-    mixed = sun.mixed_air(forecast.latitude, forecast.longitude, forecast.start, forecast.hours)
+    ground, forecast = defaults("ground"), sky.forecast
     calm = forecast.wind_m_s < ground["inversion_wind_m_s"].number
     clear = ~(forecast.cloud_pct > ground["inversion_cloud_pct"].number)
-    value = np.where(mixed, 0.0, np.where(np.isfinite(forecast.wind_m_s), (calm & clear).astype(float), np.nan))
+    value = np.where(sky.mixed_air, 0.0, np.where(np.isfinite(forecast.wind_m_s), (calm & clear).astype(float), np.nan))
     return Row("inversion", "1", value, None, 0.0, ground["inversion_wind_m_s"].source)
 
 
-def _surface_rows(forecast: Forecast, limits: ProductLimits) -> list[Row]:
+def _surface_rows(sky: Sky, limits: ProductLimits) -> list[Row]:
     """Leaf wetness and the ground."""
     rows: list[Row] = []
-    wet, damp = surface.leaf_wetness(forecast)
+    wet, damp = sky.leaf_wetness
     if limits.leaf.value == "dry":
         rows.append(Row("leaf", "wet", wet, None, 0.0, limits.leaf.source, note="leaf must be dry"))
     elif limits.leaf.value == "damp":
         rows.append(Row("leaf", "damp", damp, 1.0, None, limits.leaf.source, note="leaf must be damp"))
     ground = defaults("ground")
-    frozen, soaked = surface.frozen_hours(forecast), surface.rain_before_mm(forecast)
     high = ground["frozen_h"].number
-    rows.append(Row("ground", "h frozen of 24", frozen, None, high, ground["frozen_h"].source))
+    rows.append(Row("ground", "h frozen of 24", sky.frozen_hours, None, high, ground["frozen_h"].source))
     high = ground["saturated_mm"].number
-    rows.append(Row("ground", "mm in 24 h before", soaked, None, high, ground["saturated_mm"].source))
+    rows.append(Row("ground", "mm in 24 h before", sky.rain_before_mm, None, high, ground["saturated_mm"].source))
     return rows
 
 
@@ -164,16 +160,6 @@ def _rain_rows(product: Product, rain: RainRisk, limits: ProductLimits, risk: tu
             ):
                 rows.append(Row("heavy_rain", unit, value, None, limit.number, limit.source, note="forecast amount"))
     return rows
-
-
-def _ahead(values: Floats, hours: int, reduce: Callable[..., Floats]) -> Floats:
-    """`reduce` over the `hours` hours from each index; NaN where they are not all there."""
-    if len(values) < hours:
-        return np.full(len(values), np.nan)
-    windows = np.lib.stride_tricks.sliding_window_view(values, hours)
-    out = np.full(len(values), np.nan)
-    out[: len(windows)] = reduce(windows, axis=1)
-    return out
 
 
 def first_hour(forecast: Forecast, now: datetime) -> int:

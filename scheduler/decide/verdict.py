@@ -1,19 +1,18 @@
 """From limits to a verdict: go with a window, hold with the limit that binds and the next window, or unknown."""
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, datetime
+from functools import cached_property
 from zoneinfo import ZoneInfo
 
 import numpy as np
 
-from config.models import Estate
-from scheduler.decide.lawn_limits import lawn_limits
+from config.models import Lawn
 from scheduler.decide.row import Bools, Row
 from scheduler.decide.table import Table, first_hour
-from scheduler.decide.waiting import wanted_by_hour
-from scheduler.season.due import Task
-from scheduler.values import Chance, Entry, Limit, Stretch, Verdict, Window
+from scheduler.decide.waiting import Waiting
+from scheduler.values import Chance, Limit, Stretch, Verdict, Window
 from scheduler.weather.forecast import HOUR, Floats, Ints
 
 # Which failing limit is named first: what a person can least do about comes before what an hour's patience mends.
@@ -27,6 +26,7 @@ PRIORITY = (
 # Even on the last day granules are not thrown on a lawn that nobody can water with less than this chance of the right
 # rain: where the declining threshold of the measured policy ends (tests/scheduler/verify).
 LEAST_CHANCE = 0.20
+GO: Verdict = "go"
 ALIKE = 0.03  # chances closer than this are not worth waiting for within a day
 
 
@@ -44,98 +44,168 @@ class Judged:
     better: tuple[date, float] | None = None  # a later day, by the latest, with a likelier rain for granules
 
 
-def judge(estate: Estate, task: Task, table: Table, now: datetime, zone: str, entries: Sequence[Entry]) -> Judged:
-    """Judge `task` at `now` on a fresh forecast. Dates are the lawn's; a go needs every limit known and kept."""
-    tz = ZoneInfo(zone)
-    today = now.astimezone(tz).date()
-    days = local_days(table, zone)
-    rows = rows_for(task, table, zone)
-    by_date = _allowed_dates(estate, task, days, today, entries)
-    fit, bad = _stack(rows)
-    fit &= by_date
-    usable = np.arange(len(days)) >= first_hour(table.forecast, now)
-    slots = usable & (days == today.toordinal())
-    following = None
-    window = _best_run(table, fit & slots, now)
-    if window is None:
-        last = max(task.season.last, today).toordinal()
-        following = _next_run(table, fit & usable & (days > today.toordinal()) & (days <= last), days, now)
-    dated = lawn_limits(estate, task, today, entries)
-    at = table.forecast.index(window.best or window.start) if window else _nearest(rows, slots & table.workable)
-    limits = (*dated, *(limit_at(row, at) for row in rows if at is not None))
-    covered = table.forecast.end.astimezone(tz).date() > today
-    verdict, binding = _verdict(dated, limits, table, slots, bad, window, covered)
-    if verdict != "go":
-        window = None
-    story = _story(rows, np.flatnonzero(slots & table.workable), table) if verdict == "hold" else ()
-    better = None
-    if binding == "rain_band" and at is not None:
-        better = _better_day(rows, table, days, by_date & usable, at, task.due.latest)
-    return Judged(verdict, window, following, _chance_at(table, at), binding, limits, story, better)
+@dataclass(frozen=True)
+class Wish:
+    """What a lawn asks of its class's table: all that lawns of one cell and class differ in, as far as weather goes.
 
-
-def _verdict(
-    dated: tuple[Limit, ...],
-    limits: tuple[Limit, ...],
-    table: Table,
-    slots: Bools,
-    bad: Bools,
-    window: Window | None,
-    day_covered: bool,
-) -> tuple[Verdict, str]:
-    """The verdict and the limit that binds it."""
-    if any(limit.ok is False for limit in dated):
-        return "hold", _first_failing(dated)
-    if any(limit.ok is None for limit in dated):
-        return "unknown", "data"
-    if window is not None:
-        return "go", _tightest(limits)
-    workable = slots & table.workable
-    if workable.any():
-        return ("unknown", "data") if (workable & ~bad).any() else ("hold", _first_failing(limits))
-    if not day_covered:
-        return "unknown", "data"
-    in_hours = any((slots & row.ok).any() for row in table.rows if row.name == "hours")
-    return "hold", "daylight" if in_hours else "hours"
-
-
-def rows_for(task: Task, table: Table, zone: str) -> list[Row]:
-    """Every weather limit of one lawn over the hours: its class's table, with what the lawn itself changes.
-
-    A lawn that can be watered may be wetted before a product that wants a damp leaf.
+    `allowed` are the dates from today on, as ordinals, that the lawn's own limits leave. `latest` is the last date of
+    the application where it matters (see `wish_for`), `can_wet` whether the lawn can be watered where that matters.
     """
-    can_wet = task.lawn.irrigation != "none"
-    rows = [replace(row, blocks=False, low=0.0) if can_wet and row.unit == "damp" else row for row in table.rows]
-    return [*rows, *_band_row(task, table, local_days(table, zone), _stack(rows)[0])]
+
+    allowed: tuple[int, ...]
+    latest: date | None
+    can_wet: bool
 
 
-def local_days(table: Table, zone: str) -> Ints:
-    """The lawn's date of each hour, as ordinals: (hours,)."""
-    tz = ZoneInfo(zone)
-    return np.array([when.astimezone(tz).date().toordinal() for when in table.forecast.times()], dtype=np.int64)
+def wish_for(table: Table, lawn: Lawn, latest: date, allowed: tuple[int, ...]) -> Wish:
+    """The wish of one lawn, without what makes no difference to its class, so that lawns that are alike are equal."""
+    waits = table.form == "granular"
+    damp = any(row.unit == "damp" for row in table.rows)
+    return Wish(allowed, latest if waits else None, (waits or damp) and lawn.irrigation != "none")
 
 
-def _band_row(task: Task, table: Table, days: Ints, fit: Bools) -> list[Row]:
-    """The rain that granules want, on hours that fit otherwise. Where the lawn can be watered no rain is needed."""
-    chance = table.rain.dissolved
-    band = table.limits.rain_band_mm
-    if task.product.form != "granular" or chance is None or band is None or table.limits.dissolve_h is None:
-        return []
-    note = f"chance of {band.value[0]:g}-{band.value[1]:g} mm within {table.limits.dissolve_h.number:g} h"
-    if task.lawn.irrigation != "none":
-        return [Row("rain_band", "1", chance, 0.0, None, band.source, note=f"{note}; the lawn can be watered")]
-    usable = np.where(fit, chance, np.where(np.isnan(chance), np.nan, 0.0))
-    wanted = np.maximum(LEAST_CHANCE, wanted_by_hour(usable, days, task.due.latest.toordinal()))
-    source = f"{band.source}; wanted today by what the days left promise (optimal stopping)"
-    return [Row("rain_band", "1", chance, wanted, None, source, note=note)]
+@dataclass(frozen=True)
+class View:
+    """The rows that count for a lawn, and what they leave of the hours."""
+
+    rows: tuple[Row, ...]
+
+    @cached_property
+    def ranked(self) -> tuple[Row, ...]:
+        """The rows in the order in which a failing one is named."""
+        return tuple(sorted(self.rows, key=lambda row: PRIORITY.index(row.name)))
+
+    @cached_property
+    def passes(self) -> Bools:
+        """Where every row passes, (hours,)."""
+        return np.asarray(np.logical_and.reduce([row.passes for row in self.rows]))
+
+    @cached_property
+    def fails(self) -> Bools:
+        """Where each of the ranked rows is known to fail, (rows, hours)."""
+        return np.array([row.fails for row in self.ranked])
 
 
-def _better_day(
-    rows: list[Row], table: Table, days: Ints, open_: Bools, at: int, latest: date
-) -> tuple[date, float] | None:
+@dataclass(frozen=True)
+class Weighed:
+    """What the weather says to a wish: the verdict for a lawn whose own limits are all kept today, and what tells it.
+
+    `margin` is the smallest margin of a kept limit, as a share of its range, with the limit's name.
+    """
+
+    verdict: Verdict
+    binding: str
+    window: Window | None
+    next_window: Window | None
+    chance: Chance | None
+    limits: tuple[Limit, ...]
+    margin: tuple[float, str]
+    story: tuple[Stretch, ...]
+    better: tuple[date, float] | None
+
+
+class Judge:
+    """Judges the hours of one fresh table at `now`. Lawns that ask the same of it are answered once."""
+
+    def __init__(self, table: Table, now: datetime) -> None:
+        self.table, self.now = table, now
+        self.today = now.astimezone(ZoneInfo(table.zone)).date()
+        self._usable = np.arange(len(table.days)) >= first_hour(table.forecast, now)
+        self._slots = self._usable & (table.days == self.today.toordinal())
+        self._workable = self._slots & table.workable
+        self._views: dict[tuple[date | None, bool], View] = {}
+        self._waiting: Waiting | None = None
+        self._weighed: dict[Wish, Weighed] = {}
+
+    def weigh(self, wish: Wish) -> Weighed:
+        """What the weather says to a wish."""
+        if wish not in self._weighed:
+            self._weighed[wish] = self._weigh(wish)
+        return self._weighed[wish]
+
+    def view(self, latest: date | None, can_wet: bool) -> View:
+        """The class's rows with what the lawn itself changes.
+
+        A lawn that can be watered may be wetted before a product that wants a damp leaf.
+        """
+        key = (latest, can_wet)
+        if key not in self._views:
+            rows = self.table.rows
+            if can_wet:
+                rows = tuple(replace(row, blocks=False, low=0.0) if row.unit == "damp" else row for row in rows)
+            plain = self._views.setdefault((None, can_wet), View(rows))
+            self._views[key] = View((*rows, *self._band_row(plain, latest, can_wet))) if latest else plain
+        return self._views[key]
+
+    def _weigh(self, wish: Wish) -> Weighed:
+        table, view = self.table, self.view(wish.latest, wish.can_wet)
+        by_date = self._usable & np.isin(table.days, wish.allowed)
+        fit = view.passes & by_date
+        window = _best_run(table, fit & self._slots, self.now)
+        following = None if window else _next_run(table, fit & ~self._slots, self.now)
+        at = table.forecast.index(window.best or window.start) if window else _nearest(view, self._workable)
+        limits = () if at is None else tuple(limit_at(row, at) for row in view.rows)
+        verdict, binding = self._without_window(view, limits) if window is None else (GO, "")
+        story = () if window else _story(view, np.flatnonzero(self._workable), table)
+        better = None
+        if wish.latest and at is not None:
+            better = _better_day(view, table, by_date, at, wish.latest)
+        return Weighed(
+            verdict, binding, window, following, _chance_at(table, at), limits, _margin(limits), story, better
+        )
+
+    def _without_window(self, view: View, limits: Sequence[Limit]) -> tuple[Verdict, str]:
+        """The verdict and the limit that binds it, where no hour of today is left to go."""
+        if self._workable.any():
+            undecided = self._workable & ~view.fails.any(axis=0)
+            return ("unknown", "data") if undecided.any() else ("hold", _first_failing(limits))
+        if self.table.forecast.end.astimezone(ZoneInfo(self.table.zone)).date() <= self.today:
+            return "unknown", "data"
+        in_hours = any((self._slots & row.ok).any() for row in self.table.rows if row.name == "hours")
+        return "hold", "daylight" if in_hours else "hours"
+
+    def _band_row(self, plain: View, latest: date, can_wet: bool) -> list[Row]:
+        """The rain that granules want, on hours that fit otherwise. Where the lawn can be watered no rain is needed."""
+        table = self.table
+        chance, band = table.rain.dissolved, table.limits.rain_band_mm
+        if table.form != "granular" or chance is None or band is None or table.limits.dissolve_h is None:
+            return []
+        note = f"chance of {band.value[0]:g}-{band.value[1]:g} mm within {table.limits.dissolve_h.number:g} h"
+        if can_wet:
+            return [Row("rain_band", "1", chance, 0.0, None, band.source, note=f"{note}; the lawn can be watered")]
+        if self._waiting is None:
+            usable = np.where(plain.passes, chance, np.where(np.isnan(chance), np.nan, 0.0))
+            self._waiting = Waiting(usable, table.days)
+        wanted = np.maximum(LEAST_CHANCE, self._waiting.wanted_by_hour(latest.toordinal()))
+        source = f"{band.source}; wanted today by what the days left promise (optimal stopping)"
+        return [Row("rain_band", "1", chance, wanted, None, source, note=note)]
+
+
+def settle(seen: Weighed, dated: tuple[Limit, ...]) -> Judged:
+    """The verdict for a lawn whose own limits of today are `dated`; a go needs every limit known and kept."""
+    verdict, binding = seen.verdict, seen.binding
+    if any(limit.ok is False for limit in dated):
+        verdict, binding = "hold", _first_failing(dated)
+    elif any(limit.ok is None for limit in dated):
+        verdict, binding = "unknown", "data"
+    elif verdict == "go":
+        binding = min(_margin(dated), seen.margin, key=lambda margin: margin[0])[1]
+    return Judged(
+        verdict=verdict,
+        window=seen.window if verdict == "go" else None,
+        next_window=seen.next_window,
+        chance=seen.chance,
+        binding=binding,
+        limits=(*dated, *seen.limits),
+        story=seen.story if verdict == "hold" else (),
+        better=seen.better if binding == "rain_band" else None,
+    )
+
+
+def _better_day(view: View, table: Table, open_: Bools, at: int, latest: date) -> tuple[date, float] | None:
     """The later day, by the latest, whose chance of the right rain is the best and better than at hour `at`."""
-    chance = table.rain.dissolved
-    others, _ = _stack([row for row in rows if row.name != "rain_band"])
+    chance, days = table.rain.dissolved, table.days
+    others = np.logical_and.reduce([row.passes for row in view.rows if row.name != "rain_band"])
     later = open_ & others & (days > days[at]) & (days <= latest.toordinal())
     if chance is None or not later.any():
         return None
@@ -143,23 +213,6 @@ def _better_day(
     if chance[best] <= chance[at] + ALIKE:
         return None
     return date.fromordinal(int(days[best])), float(chance[best])
-
-
-def _allowed_dates(estate: Estate, task: Task, days: Ints, today: date, entries: Sequence[Entry]) -> Bools:
-    """Hours whose date the lawn's own limits allow and that lie in the step's season and not before it is due."""
-    allowed = {}
-    for day in np.unique(days):
-        on = date.fromordinal(int(day))
-        inside = task.due.earliest <= on <= task.season.last
-        allowed[day] = inside and all(limit.ok is True for limit in lawn_limits(estate, task, on, entries))
-    return np.array([allowed[day] for day in days], dtype=bool)
-
-
-def _stack(rows: list[Row]) -> tuple[Bools, Bools]:
-    """Where every row passes, and where at least one is known to fail: (hours,) each."""
-    passes = np.all([row.passes for row in rows], axis=0)
-    fails = np.any([row.known & ~row.ok for row in rows], axis=0)
-    return passes, fails
 
 
 def _runs(mask: Bools) -> list[tuple[int, int]]:
@@ -177,19 +230,17 @@ def _cost(table: Table) -> Floats:
     return np.zeros(table.forecast.hours)
 
 
-def _story(rows: list[Row], hours: Ints, table: Table) -> tuple[Stretch, ...]:
+def _story(view: View, hours: Ints, table: Table) -> tuple[Stretch, ...]:
     """What rules out the workable hours of today: for each hour the failing limit named first, joined up."""
-    ranked = sorted(rows, key=lambda row: PRIORITY.index(row.name))
     told: list[Stretch] = []
-    for at in hours:
-        failing = next((row for row in ranked if row.known[at] and not row.ok[at]), None)
-        if failing is None:
-            continue
-        start = table.forecast.start + int(at) * HOUR
+    first = view.fails.argmax(axis=0)
+    for at in hours[view.fails[:, hours].any(axis=0)].tolist():
+        failing = view.ranked[first[at]]
+        start = table.forecast.start + at * HOUR
         if told and told[-1].limit.name == failing.name and told[-1].end == start:
             told[-1] = replace(told[-1], end=start + HOUR)
         else:
-            told.append(Stretch(start, start + HOUR, limit_at(failing, int(at))))
+            told.append(Stretch(start, start + HOUR, limit_at(failing, at)))
     return tuple(told)
 
 
@@ -207,30 +258,28 @@ def _best_run(table: Table, mask: Bools, now: datetime) -> Window | None:
     return Window(begin, start + end * HOUR, max(start + best * HOUR, now), not table.hourly[first:end].all())
 
 
-def _next_run(table: Table, mask: Bools, days: Ints, now: datetime) -> Window | None:
+def _next_run(table: Table, mask: Bools, now: datetime) -> Window | None:
     """The best run of the first later day that has one."""
     fitting = np.flatnonzero(mask)
     if not fitting.size:
         return None
-    return _best_run(table, mask & (days == days[fitting[0]]), now)
+    return _best_run(table, mask & (table.days == table.days[fitting[0]]), now)
 
 
-def _nearest(rows: list[Row], slots: Bools) -> int | None:
+def _nearest(view: View, slots: Bools) -> int | None:
     """The workable hour of today that fails the fewest limits (the earlier of two), to explain a hold by; or None."""
     hours = np.flatnonzero(slots)
     if not hours.size:
         return None
-    fails = np.sum([row.known & ~row.ok for row in rows], axis=0)
-    return int(hours[np.argmin(fails[hours])])
+    return int(hours[np.argmin(view.fails[:, hours].sum(axis=0))])
 
 
 def limit_at(row: Row, at: int) -> Limit:
     """One row at one hour."""
-    low, high = (None if x is None else float(np.broadcast_to(x, row.value.shape)[at]) for x in (row.low, row.high))
-    value = float(row.value[at])
-    known = bool(np.isfinite(value))
-    ok = bool(row.ok[at]) if known else None
-    return Limit(row.name, value if known else None, row.unit, (low, high), ok, row.source, row.note)
+    low, high = (None if x is None else float(x[at] if isinstance(x, np.ndarray) else x) for x in (row.low, row.high))
+    known = bool(row.known[at])
+    value, ok = (float(row.value[at]), bool(row.ok[at])) if known else (None, None)
+    return Limit(row.name, value, row.unit, (low, high), ok, row.source, row.note)
 
 
 def _first_failing(limits: Sequence[Limit]) -> str:
@@ -239,8 +288,8 @@ def _first_failing(limits: Sequence[Limit]) -> str:
     return min(failing, key=PRIORITY.index) if failing else "data"
 
 
-def _tightest(limits: Sequence[Limit]) -> str:
-    """The kept limit with the smallest margin, as a share of its allowed range or bound."""
+def _margin(limits: Iterable[Limit]) -> tuple[float, str]:
+    """The smallest margin of a limit, as a share of its allowed range or bound, and its name."""
     margins: dict[str, float] = {}
     for limit in limits:
         low, high = limit.allowed
@@ -250,8 +299,8 @@ def _tightest(limits: Sequence[Limit]) -> str:
         sides = [x for x in ((high - limit.value) if high is not None else None,
                              (limit.value - low) if low is not None else None) if x is not None]  # fmt: skip
         if sides and scale > 0:
-            margins[limit.name] = min(min(sides) / scale, margins.get(limit.name, 1e9))
-    return min(margins, key=lambda name: margins[name]) if margins else "hours"
+            margins[limit.name] = min(min(sides) / scale, margins.get(limit.name, np.inf))
+    return min(((margin, name) for name, margin in margins.items()), key=lambda x: x[0], default=(np.inf, "hours"))
 
 
 def _chance_at(table: Table, at: int | None) -> Chance | None:

@@ -116,16 +116,31 @@ def best_by_day(chance: Floats, day: Ints) -> tuple[Ints, Floats]:
     return np.arange(first, last + 1), np.where(np.isinf(best), np.nan, best)
 
 
+class Waiting:
+    """What is worth taking at each hour, for any last date: the days of one forecast are gone through once.
+
+    `chance` (H,) is each hour's chance of success (0 where nobody can work), `day` (H,) its local date as an ordinal
+    that never falls.
+    """
+
+    def __init__(
+        self, chance: Floats, day: Ints, days: tuple[float, ...] = DEFAULT_DAYS, cost: float = DAY_COST
+    ) -> None:
+        self.day, self._climate = day, (days, cost)
+        self._dates, self._best = best_by_day(chance, day)
+        self._table = np.empty((len(self._dates), 0))
+
+    def wanted_by_hour(self, latest: int) -> Floats:
+        """Smallest chance worth taking, (H,), with `latest` as the last date; hours on it and after take any chance."""
+        first = int(self._dates[0])
+        most = max(0, latest - first)
+        if most >= self._table.shape[-1]:
+            self._table = threshold_table(self._best, most, *self._climate)
+        return worth_taking(self._table[self.day - first, np.maximum(0, latest - self.day)])
+
+
 def wanted_by_hour(
     chance: Floats, day: Ints, latest: int, days: tuple[float, ...] = DEFAULT_DAYS, cost: float = DAY_COST
 ) -> Floats:
-    """Smallest chance worth taking at each hour, (H,).
-
-    `chance` (H,) is each hour's chance of success (0 where nobody can work), `day` (H,) its local date as an ordinal
-    that never falls, `latest` the last date as an ordinal; hours of that date and after it take any chance.
-    """
-    dates, best = best_by_day(chance, day)
-    most = max(0, latest - int(dates[0]))
-    table = threshold_table(best, most, days, cost)
-    place = day - dates[0]
-    return worth_taking(table[place, np.maximum(0, latest - day)])
+    """Smallest chance worth taking at each hour, (H,), for one last date; see `Waiting`."""
+    return Waiting(chance, day, days, cost).wanted_by_hour(latest)

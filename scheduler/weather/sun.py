@@ -1,6 +1,8 @@
 """Sunrise and sunset of a place, as masks over UTC hours. Sun times come from the `astral` library."""
 
+from collections.abc import Iterable
 from datetime import UTC, date, datetime, timedelta
+from functools import lru_cache
 
 import numpy as np
 from astral import Observer
@@ -28,7 +30,8 @@ def sun_times(latitude: float, longitude: float, day: date) -> tuple[datetime, d
     return rise, fall
 
 
-def spells(latitude: float, longitude: float, start: datetime, hours: int) -> list[tuple[datetime, datetime]]:
+@lru_cache(maxsize=1024)
+def spells(latitude: float, longitude: float, start: datetime, hours: int) -> tuple[tuple[datetime, datetime], ...]:
     """All daylight spells [sunrise, sunset) that touch the hours from `start` (UTC)."""
     found: list[tuple[datetime, datetime]] = []
     day = start.date() - timedelta(days=1)
@@ -42,10 +45,10 @@ def spells(latitude: float, longitude: float, start: datetime, hours: int) -> li
             if elevation(Observer(latitude, longitude), noon) > 0:  # midnight sun: the whole solar day is light
                 found.append((noon - timedelta(hours=12), noon + timedelta(hours=12)))
         day += timedelta(days=1)
-    return found
+    return tuple(found)
 
 
-def _inside(start: datetime, hours: int, spans: list[tuple[datetime, datetime]]) -> Bools:
+def _inside(start: datetime, hours: int, spans: Iterable[tuple[datetime, datetime]]) -> Bools:
     """Which hours lie wholly inside one of the spans."""
     offset = np.arange(hours)
     mask = np.zeros(hours, dtype=bool)
