@@ -5,7 +5,7 @@ from pathlib import Path
 
 import click
 
-from adapters.cli import decisions, demo, ledger, records, replay, seasonal, service, verify
+from adapters.cli import decisions, demo, ledger, records, replay, seasonal, service, suggest, verify
 from adapters.cli.context import Context
 
 
@@ -34,6 +34,7 @@ for command in (
     decisions.why,
     seasonal.plan,
     seasonal.mix,
+    suggest.suggest,
     records.record,
     records.skip,
     records.undo,
