@@ -42,11 +42,11 @@ def season_plan(
     known = {product.id: product for product in estate.products}
     rows = in_force(entries, lawn.id)
     plan = [_past(known[e.product], e, lawn) for e in rows if e.local_date.year == year and e.product in known]
-    seen: set[str] = set()
+    steps: dict[str, list[Task]] = {}
     for task in tasks(estate, lawn, max(today, date(year, 1, 1)), entries):
-        if task.product.id not in seen:
-            seen.add(task.product.id)
-            plan += _coming(estate, task, year, list(rows), today)
+        steps.setdefault(task.product.id, []).append(task)
+    for same in steps.values():
+        plan += _coming(estate, same, year, list(rows), today)
     total = sum((p.dose for p in plan if p.state != "skipped"), Nutrients())
     return sorted(plan, key=lambda p: (p.sort_date, p.product.id)), total
 
@@ -57,14 +57,19 @@ def _past(product: Product, entry: Entry, lawn: Lawn) -> Planned:
     return Planned(product, "done", None, entry.local_date, dose_of(entry, product, lawn))
 
 
-def _coming(estate: Estate, task: Task, year: int, rows: list[Entry], today: date) -> list[Planned]:
-    """The windows of one step from today to the year's end, over as many of its seasons as begin by then."""
+def _coming(estate: Estate, steps: Sequence[Task], year: int, rows: list[Entry], today: date) -> list[Planned]:
+    """The windows of one product from today to the year's end, over all its steps and their seasons that begin by then.
+
+    A product may stand in several steps, at a rhythm of its own in each; the distance to the last one always counts.
+    """
     found: list[Planned] = []
-    programme = estate.programme(task.lawn.programme or "")
-    repeat = repeat_of(task.step, task.product)
-    done = in_force(rows, task.lawn.id, task.product.id)
+    lawn = steps[0].lawn
+    programme = estate.programme(lawn.programme or "")
+    done = in_force(rows, lawn.id, steps[0].product.id)
     last = done[-1].local_date if done else None
-    for season in seasons(task.step, programme, task.lawn, year):
+    ahead = [(season, task) for task in steps for season in seasons(task.step, programme, lawn, year)]
+    for season, task in sorted(ahead, key=lambda item: item[0].first):
+        repeat = repeat_of(task.step, task.product)
         while len(found) < MOST_PER_STEP and season.last >= today:
             due = next_due(season, repeat, last)
             if due is None:
