@@ -9,6 +9,7 @@ from typing import Any
 import click
 
 from scheduler.agronomy.nutrients import Nutrients
+from scheduler.decide.explain import Hour
 from scheduler.season.plan import Planned
 from scheduler.values import Brief, CellWeather, Chance, Due, Entry, Job, Limit, Line, Window
 
@@ -73,6 +74,16 @@ def line(item: Line) -> dict[str, Any]:
         "cautions": list(item.cautions),
         "text": item.text,
     }
+
+
+def why(estate: str, now: datetime, cell: CellWeather, item: Line, listed: Iterable[Hour]) -> dict[str, Any]:
+    """One application with the hours to come."""
+    hours = [
+        {"start": instant(hour.start), "verdict": hour.verdict, "stopped_by": list(hour.stopped_by),
+         "rain_mm": hour.rain_mm, "limits": limits(hour.limits)}
+        for hour in listed
+    ]  # fmt: skip
+    return {"now": instant(now), "estate": estate, "feeds": [feed(cell, now)], **line(item), "hours": hours}
 
 
 def due(dates: Due) -> dict[str, Any]:

@@ -8,14 +8,15 @@ import click
 from adapters.cli import as_json
 from adapters.cli.context import INSTANT, UNDECIDED, Context, pass_context, plain_errors
 from adapters.cli.layout import hours_table, limits_table, wrap
+from adapters.cli.strip import strip_text
 from adapters.cli.weather import weather_for
 from adapters.store.store import Store
-from config.models import Lawn, Product, Step
-from scheduler.decide.explain import hours
+from config.models import Lawn, Product
+from scheduler import outlook
 from scheduler.messages.brief import SIGN, message_for
 from scheduler.morning import Desk, brief_for, line_for
-from scheduler.season.due import Season, Task, tasks
-from scheduler.values import Due, Entry
+from scheduler.season.due import Task
+from scheduler.values import Entry
 
 NOW = click.option("--now", type=INSTANT, help="Decide for this instant (ISO 8601 with offset).")
 FORECAST = click.option(
@@ -61,14 +62,7 @@ def entries_of(store: Store) -> list[Entry]:
 
 def task_for(context: Context, lawn: Lawn, product: Product, now: datetime, entries: list[Entry]) -> Task:
     """The task of the lawn's programme, or, for a product outside of it, one that would be open all year."""
-    estate = context.estate
-    today = context.local_date(lawn, now)
-    for task in tasks(estate, lawn, today, entries):
-        if task.product.id == product.id:
-            return task
-    step = Step.model_validate({"product": product.id, "from": "01-01", "to": "12-31"})
-    season = Season(today.replace(month=1, day=1), today.replace(month=12, day=31))
-    return Task(lawn, product, step, season, Due(today, today, season.last, True), estate.tank_l)
+    return outlook.task_for(context.estate, lawn, product, context.local_date(lawn, now), entries)
 
 
 @click.command()
@@ -96,22 +90,17 @@ def why(
     desk = Desk(context.estate, at, weather_for(context, forecasts, at))
     task = task_for(context, lawn, product, at, entries)
     line = line_for(desk, task, entries)
-    table = desk.table(lawn, product)
-    fresh = desk.cell(lawn).state == "fresh"
-    zone = context.estate.zone_of(lawn)
-    listed = hours(context.estate, task, table, at, zone, entries, most) if table is not None and fresh else []
+    listed = outlook.judged_hours(desk, task, entries, most)
     if as_json_:
-        told = [
-            {"start": as_json.instant(hour.start), "verdict": hour.verdict, "stopped_by": list(hour.stopped_by),
-             "rain_mm": hour.rain_mm, "limits": as_json.limits(hour.limits)}
-            for hour in listed
-        ]  # fmt: skip
-        as_json.show({"now": as_json.instant(at), "estate": context.estate.name,
-                      "feeds": [as_json.feed(desk.cell(lawn), at)], **as_json.line(line), "hours": told})  # fmt: skip
+        as_json.show(as_json.why(context.estate.name, at, desk.cell(lawn), line, listed))
     else:
-        click.echo(wrap(f"{SIGN[line.verdict]}  {line.lawn_name}, {line.product_name}\n{line.text}\n"))
+        days = outlook.outlook_of(desk, lawn, [task], entries)
+        click.echo(wrap(f"{SIGN[line.verdict]}  {line.lawn_name}, {line.product_name}\n{line.text}"))
+        click.echo()
+        click.echo(strip_text(days, days.strips[0]))
+        click.echo()
         click.echo(limits_table(line.limits))
         click.echo()
-        click.echo(hours_table(listed, zone, context.estate.units))
+        click.echo(hours_table(listed, days.zone, context.estate.units))
     if line.verdict == "unknown":
         sys.exit(UNDECIDED)

@@ -5,7 +5,7 @@ from pathlib import Path
 
 import click
 
-from adapters.cli import decisions, demo, ledger, records, replay, seasonal, service, suggest, verify
+from adapters.cli import decisions, demo, ledger, picture, records, replay, seasonal, service, suggest, verify
 from adapters.cli.context import Context
 
 
@@ -32,6 +32,7 @@ for command in (
     service.check,
     decisions.brief,
     decisions.why,
+    picture.picture_command,
     seasonal.plan,
     seasonal.mix,
     suggest.suggest,
