@@ -2,11 +2,13 @@
 
 import json
 import math
+import re
 from collections.abc import Iterable
 from datetime import UTC, datetime, timedelta
 from typing import Any
 
 import numpy as np
+import orjson
 
 from scheduler.ports import FeedUnusable
 from scheduler.weather.forecast import FIELDS, HOUR, Floats
@@ -33,12 +35,35 @@ def decode(body: bytes) -> Any:
     if body.lstrip()[:1] == b"<":
         raise FeedUnusable("the answer is a web page, not a forecast")
     try:
+        found = orjson.loads(body)  # strict about all of it but keys given twice
+        if isinstance(found, dict | list) and _gives_each_key_once(body, found):
+            return found
+    except orjson.JSONDecodeError:
+        pass  # the slower reader below has the last word, and the reason
+    try:
         return json.loads(
             body.decode("utf-8-sig"), parse_float=_finite, parse_constant=_no_constant, object_pairs_hook=_unique
         )
     except (ValueError, RecursionError, MemoryError) as error:
         why = str(error) if isinstance(error, _Said) else "cut short or not JSON"
         raise FeedUnusable(f"the answer cannot be read: {why}") from None
+
+
+_KEY = re.compile(rb'"[ \t\r\n]*:')
+
+
+def _gives_each_key_once(body: bytes, found: Any) -> bool:
+    """True if `found` holds as many keys as stand in `body`. False also where that cannot be told by counting."""
+    objects = keys = 0
+    waiting = [found]
+    while waiting:
+        part = waiting.pop()
+        if isinstance(part, dict):
+            objects, keys = objects + 1, keys + len(part)
+            waiting += [value for value in part.values() if isinstance(value, dict | list)]
+        elif part and isinstance(part[0], dict | list):  # long lists of numbers are not gone through
+            waiting += [value for value in part if isinstance(value, dict | list)]
+    return objects == body.count(b"{") and keys == len(_KEY.findall(body))
 
 
 class _Said(ValueError):
@@ -95,6 +120,21 @@ def number(value: Any, what: str, low: float, high: float) -> float:
     if not low <= value <= high:
         raise FeedUnusable(f"{what} cannot be weather: {shown(value)}")
     return float(value)
+
+
+def numbers(values: list[Any], what: str, low: float, high: float) -> Floats:
+    """JSON numbers as `number` reads them, all at once: NaN for null. Raises FeedUnusable for what `number` refuses."""
+    if _NUMBERS.issuperset(map(type, values)):
+        try:
+            found = np.array(values, dtype=np.float64)
+        except OverflowError:  # an integer beyond any float
+            found = np.full(len(values), np.inf)
+        if not ((found < low) | (found > high)).any():
+            return found
+    return np.array([number(value, what, low, high) for value in values], dtype=np.float64)
+
+
+_NUMBERS = {int, float, type(None)}
 
 
 def within_bounds(arrays: dict[str, Floats]) -> None:
