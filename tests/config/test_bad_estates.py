@@ -143,6 +143,9 @@ CASES = {
     "waiting dearer than the loss": estate(
         "cost_of", "risk.cost_of_waiting", risk={"cost_of_waiting": 50, "loss_if_washed_off": 5}
     ),
+    "waiting as dear as the loss": estate(
+        "cost_of", "risk.cost_of_waiting", risk={"cost_of_waiting": 5, "loss_if_washed_off": 5}
+    ),
     "unknown pack": estate("packs =", "rules.packs[1]", rules={"packs": ["no-such-pack"]}),
     "closed season on no day": estate(
         "closed =", "rules.closed[2][1]", rules={"closed": [["11-01", "02-29"], ["02-30", "03-01"]]}
@@ -154,6 +157,12 @@ CASES = {
     "person that is no table": estate("people =", "people[1]", people=["ines"]),
     "unknown role": people("role =", "role", role="boss"),
     "unknown lawn": people("lawns =", "lawns[2]", lawns=["front", "fornt"]),
+    "round where no lawn has one": Bad(
+        "estate.toml",
+        "rounds =",
+        "people[ines].rounds[1]",
+        {"people": [person(rounds=["north"])], "lawns": [lawn(round=None)]},
+    ),
     "unknown round": people("rounds =", "rounds[1]", rounds=["nroth"]),
     "nothing to look after": people("[[people]]", "lawns", lawns=None),
     "person in an unknown zone": people("timezone =", "timezone", timezone="Mars/Base"),

@@ -87,6 +87,7 @@ def test_measures_are_not_missing_as_columns_where_outlines_may_give_them(tmp_pa
         ("", [(None, "")]),
         ("\n\n", [(None, "")]),
         (f"{HEADER}\n", [(None, "")]),
+        ('"id,name\n', [(1, "")]),
         (f"{HEADER},area_m2\n{ROW},9\n", [(1, "area_m2")]),
         (f"{HEADER},colour\n{ROW},green\n", [(1, "colour")]),
         (f"{HEADER},\n{ROW},stray\n", [(2, "")]),

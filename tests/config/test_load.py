@@ -109,6 +109,7 @@ def test_feeds_are_taken_on_their_terms(feed: dict[str, Any], tmp_path: Path) ->
         liquid(analysis="40.5-30-29.5"),
         liquid(weather={"wind_m_s": [0, 0], "temperature_c": [-5, -5]}),
         granular(every_days=[30, 30], most_per_year=366),
+        granular(every_days=[1, 3660], name="x" * 80, label={"mow_gap_days": [3660, 0], "sowing_gap_days": 3660}),
         granular(label={"keep_off": 12, "mow_gap_days": [0, 0]}),
     ],
 )
