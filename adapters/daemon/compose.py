@@ -1,11 +1,9 @@
 """From the weather and the ledger to the message of one person: the core's functions, wired."""
 
-import json
-import math
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import fields, is_dataclass
-from datetime import UTC, date, datetime
-from typing import Any
+from datetime import date, datetime
+
+import orjson
 
 from config.models import Estate, Person
 from scheduler.messages.brief import message_for
@@ -39,20 +37,8 @@ def compose_for(
 
 
 def lines_json(told: Brief) -> str:
-    """What was decided, as it is kept on record: every line with its limits, values and sources."""
-    return json.dumps([_plain(line) for line in told.lines], ensure_ascii=False, separators=(",", ":"), allow_nan=False)
+    """What was decided, as it is kept on record: every line with its limits, values and sources.
 
-
-def _plain(value: Any) -> Any:
-    """Values as JSON knows them: instants in UTC ending in Z, what is not a number as null."""
-    if is_dataclass(value):
-        return {field.name: _plain(getattr(value, field.name)) for field in fields(value)}
-    if isinstance(value, float):
-        return value if math.isfinite(value) else None
-    if isinstance(value, datetime):
-        return value.astimezone(UTC).isoformat().replace("+00:00", "Z")
-    if isinstance(value, date):
-        return value.isoformat()
-    if isinstance(value, (list, tuple)):
-        return [_plain(item) for item in value]
-    return value
+    Instants are UTC ending in Z; what is not a number is null.
+    """
+    return orjson.dumps(told.lines, option=orjson.OPT_UTC_Z | orjson.OPT_SERIALIZE_NUMPY).decode()
