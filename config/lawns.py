@@ -36,10 +36,11 @@ def read_lawn_items(
         return items, False
     if not sheet.rows and not entries and len(problems) == before:
         problems.append(Problem(path.name, None, "", "a header without rows", "one row per lawn"))
-    return items + _sheet_items(folder, sheet, path.name, problems), "id" not in sheet.lacking
+    return items + sheet_items(folder, sheet, path.name, problems), "id" not in sheet.lacking
 
 
-def _sheet_items(folder: Path, sheet: Sheet, file: str, problems: list[Problem]) -> list[Item[Lawn]]:
+def sheet_items(folder: Path, sheet: Sheet, file: str, problems: list[Problem]) -> list[Item[Lawn]]:
+    """One item for each row of a sheet of lawns, in order; outlines are looked for in `folder`."""
     items = []
     for row in sheet.rows:
         source = Source(file, row=row.number)

@@ -61,7 +61,7 @@ class _Reader:
         self.problems = problems
 
     def read(self) -> Sheet | None:
-        content, self.delimiter, skipped = _delimiter(self.content)
+        content, self.delimiter, skipped = delimiter_of(self.content)
         records = self._records(content, skipped)
         first = next(records, None)
         if first is None:
@@ -85,7 +85,7 @@ class _Reader:
             except StopIteration:
                 return
             except csv.Error as error:
-                self._fail(number, "", _csv_fault(error), "cells whose quotes are closed, a quote inside doubled")
+                self._fail(number, "", csv_fault(error), "cells whose quotes are closed, a quote inside doubled")
                 return
             if any(cells):
                 yield number, cells
@@ -160,7 +160,7 @@ class _Reader:
 _OR_OUTLINE = dict.fromkeys(("area_m2", "latitude", "longitude"), ", or outline")
 
 
-def _delimiter(content: str) -> tuple[str, str, int]:
+def delimiter_of(content: str) -> tuple[str, str, int]:
     """The text after a spreadsheet's `sep=` line, the delimiter, and how many lines were left out."""
     if found := re.match(r'"?sep=([,;\t])"?[^\S\r\n]*(\r\n|\r|\n)', content, re.IGNORECASE):
         return content[found.end() :], found.group(1), 1
@@ -179,7 +179,8 @@ def _kind(name: str) -> Any:
     return kind
 
 
-def _csv_fault(error: csv.Error) -> str:
+def csv_fault(error: csv.Error) -> str:
+    """What a CSV reader stumbled over, in words."""
     if "end of data" in str(error):
         return "a quote that is never closed"
     if "field larger" in str(error):

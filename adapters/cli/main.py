@@ -5,7 +5,20 @@ from pathlib import Path
 
 import click
 
-from adapters.cli import decisions, demo, ledger, picture, records, replay, seasonal, service, suggest, verify
+from adapters.cli import (
+    db,
+    decisions,
+    demo,
+    import_,
+    ledger,
+    picture,
+    records,
+    replay,
+    seasonal,
+    service,
+    suggest,
+    verify,
+)
 from adapters.cli.context import Context
 
 
@@ -40,6 +53,8 @@ for command in (
     records.skip,
     records.undo,
     ledger.ledger,
+    import_.import_command,
+    db.db,
     service.run,
     verify.verify,
     replay.replay,
