@@ -11,7 +11,7 @@ from typing import Protocol
 import requests
 
 from adapters.feeds import fetch
-from adapters.feeds.asking import ENSEMBLE
+from adapters.feeds.asking import ENSEMBLE, endpoint
 from adapters.feeds.registry import feed_named
 from adapters.feeds.state import FetchState, Outcome, failed, is_due
 from adapters.store.forecasts import CLOCK_SLACK, NewRun
@@ -19,7 +19,7 @@ from adapters.store.store import Store
 from adapters.weather import cells_of
 from config.models import Estate, Feed
 from config.resolve import oldest_forecast_h
-from scheduler.ports import FeedUnavailable, FeedUnusable
+from scheduler.ports import FeedUnavailable
 from scheduler.weather.past import past_rain
 from scheduler.weather.trust import FUTURE_SLACK
 
@@ -64,13 +64,17 @@ def refresh_estate(
     """
     wanted = cells_of(estate)
     ask = partial(refresh, feed=estate.feed, environ=environ, now=now, session=None, allow_local=allow_local)
+
+    def pause(provider: str) -> Callable[[], object]:
+        return lambda: sleep(_pause_s(provider, estate.feed, environ))
+
     for provider in estate.feed.order:
-        _round(store, provider, wanted, partial(ask, sleep=sleep), now, sleep)
+        _round(store, provider, wanted, partial(ask, sleep=sleep), now, pause(provider))
         wanted = _without_fresh(store, provider, wanted, now, estate.feed)
         if not wanted:
             break
     if estate.feed.ensemble and "open-meteo" in estate.feed.order:
-        _round(store, ENSEMBLE, cells_of(estate), partial(ask, sleep=sleep), now, sleep)
+        _round(store, ENSEMBLE, cells_of(estate), partial(ask, sleep=sleep), now, pause(ENSEMBLE))
 
 
 def _round(
@@ -79,14 +83,9 @@ def _round(
     cells: Sequence[str],
     ask: Callable[[str, Sequence[str], Mapping[str, FetchState]], Mapping[str, Outcome]],
     now: datetime,
-    sleep: Callable[[float], None],
+    pause: Callable[[], object],
 ) -> None:
     """One feed, batch by batch, each kept before the next. After a batch that failed alike the rest is left alone."""
-    try:
-        pause_s = feed_named(provider).pause_s
-    except FeedUnusable as error:
-        log.warning("%s", error)
-        return
     states = _not_from_later(store.feed_states(provider), now)
     down: Outcome | None = None
     outcomes: Mapping[str, Outcome] = {}
@@ -96,10 +95,18 @@ def _round(
             keep(store, provider, _left_alone(batch, states, provider, down, now), now)
             continue
         if outcomes:
-            sleep(pause_s)
+            pause()
         outcomes = ask(provider, batch, states)
         keep(store, provider, outcomes, now)
         down = _same_failure(outcomes)
+
+
+def _pause_s(provider: str, feed: Feed, environ: Mapping[str, str]) -> float:
+    """Seconds between two batches; without an address nothing is asked and nothing need be waited for."""
+    try:
+        return fetch.pause_s(feed_named(provider), endpoint(provider, feed, environ).host)
+    except FeedUnavailable:
+        return 0.0
 
 
 def keep(store: Store, provider: str, outcomes: Mapping[str, Outcome], now: datetime) -> None:

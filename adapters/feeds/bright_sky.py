@@ -39,7 +39,7 @@ class BrightSky:
     provider = "bright-sky"
     attribution = "Source: Deutscher Wetterdienst (https://www.dwd.de/), CC BY 4.0, by way of brightsky.dev"
     at_once = 1
-    pause_s = 0.2
+    pause_s = free_pause_s = 0.2
     keep_least = keep_unstated = timedelta(minutes=55)
 
     def requests(

@@ -27,6 +27,7 @@ class OpenMeteoEnsemble:
     attribution = open_meteo.OpenMeteo.attribution
     at_once = 60  # a place weighs a tenth of the member count in calls; 60 stay below the free host's 600 a minute
     pause_s = 1.0
+    free_pause_s = 61.0
     keep_least = keep_unstated = timedelta(hours=6)  # ensembles run every 6 to 12 hours
 
     def requests(

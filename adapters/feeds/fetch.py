@@ -15,6 +15,7 @@ from adapters.feeds.asking import Asking, Endpoint, endpoint, headers
 from adapters.feeds.http import Answer, get, new_session
 from adapters.feeds.registry import Finder, Source, feed_named
 from adapters.feeds.state import FetchState, Outcome, failed, is_due, jitter_s, noted
+from config.addresses import is_free_open_meteo
 from config.models import Feed
 from scheduler.ports import FeedUnavailable, FeedUnusable
 from scheduler.weather.cells import centre
@@ -23,6 +24,7 @@ __all__ = ["FetchState", "Outcome", "is_due", "refresh"]
 
 LONGEST_FRESH = timedelta(hours=6)  # an Expires beyond it is a fault of some proxy
 LEAST_FRESH = timedelta(minutes=5)
+TOGETHER = timedelta(minutes=10)  # more than the jitter
 _NAMES_WANTED = ("api.met.no", "api.weather.gov")  # both answer 403 to who does not say whom to write to
 _MOST_REQUESTS_FOR_HALVES = 24
 _LONGEST_VALIDATOR = 200
@@ -60,9 +62,17 @@ def refresh(
     due = {cell: state for cell, state in known.items() if is_due(state, now, mark)}
     if not due:
         return {}
+    if source.at_once > 1:  # cells that are due soon come along, so that they never part into many small requests
+        due |= {cell: state for cell, state in known.items() if _may_come_along(state, now)}
     with contextlib.nullcontext(session) if session else new_session() as own:
         call = Call(own, asked, feed.contact, now, allow_local, sleep, mark)
         return _ask_all(source, due, call)
+
+
+def _may_come_along(state: FetchState, now: datetime) -> bool:
+    """Soon due, and never before what the feed itself said."""
+    said = state.expires_at is not None and state.expires_at > now
+    return not (state.failures or said) and is_due(state, now + TOGETHER)
 
 
 @dataclass(frozen=True)
@@ -101,7 +111,7 @@ def _ask_all(source: Source, due: Mapping[str, FetchState], call: Call) -> dict[
     while waiting:
         cells = waiting.pop(0)
         if asked:
-            call.sleep(source.pause_s)
+            call.sleep(pause_s(source, call.endpoint.host))
         asked += 1
         done, bad = _ask(source, [due[cell] for cell in cells], call)
         if bad and bad.status == 400 and len(cells) > 1 and asked < _MOST_REQUESTS_FOR_HALVES:
@@ -115,6 +125,11 @@ def _ask_all(source: Source, due: Mapping[str, FetchState], call: Call) -> dict[
                 c: failed(s, bad.failure(call, 0), call.now, call.mark) for c, s in due.items() if c not in outcomes
             }
     return outcomes
+
+
+def pause_s(source: Source, host: str) -> float:
+    """Seconds between two requests: longer on a host that counts what is asked of it in a minute."""
+    return source.free_pause_s if is_free_open_meteo(host) else source.pause_s
 
 
 class _Bad(Exception):

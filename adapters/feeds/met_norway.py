@@ -66,7 +66,7 @@ class MetNorway:
     provider = "met-norway"
     attribution = "Based on data from MET Norway (https://www.met.no/), CC BY 4.0"
     at_once = 1
-    pause_s = 0.1  # terms: 20 requests a second over all installations of a program
+    pause_s = free_pause_s = 0.1  # terms: 20 requests a second over all installations of a program
     keep_least, keep_unstated = timedelta(minutes=5), timedelta(minutes=30)
 
     def requests(

@@ -50,7 +50,7 @@ class Nws:
     provider = "nws"
     attribution = "Forecast data: NOAA/National Weather Service"
     at_once = 1
-    pause_s = 0.2
+    pause_s = free_pause_s = 0.2
     keep_least = keep_unstated = timedelta(minutes=55)
 
     def requests(

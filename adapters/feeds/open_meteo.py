@@ -48,6 +48,7 @@ class OpenMeteo:
     attribution = "Weather data by Open-Meteo.com (https://open-meteo.com/), CC BY 4.0, processed"
     at_once = AT_ONCE
     pause_s = 1.0  # one request at a time, and not in a row
+    free_pause_s = 21.0  # 600 calls a minute (terms of open-meteo.com): three times 200 places
     keep_least = keep_unstated = timedelta(minutes=55)  # models run every 1 to 6 hours; there is no Expires
 
     def requests(

@@ -21,6 +21,7 @@ class Source(Protocol):
     attribution: str
     at_once: int  # places in one request
     pause_s: float  # between requests
+    free_pause_s: float  # the same on the free hosts of Open-Meteo
     keep_least: timedelta  # an answer is not asked for again sooner
     keep_unstated: timedelta  # nor than this where no Expires is given
 
