@@ -124,13 +124,23 @@ def line_for(desk: Desk, task: Task, entries: Sequence[Entry]) -> Line:
     return replace(line, why=words, text=sentence(replace(line, why=words), task, zone, estate.units, desk.now))
 
 
-def _one_a_day(line: Line, lines: Sequence[Line]) -> Line:
-    """A caution where another product may go on the same lawn today: common practice is one a day."""
-    open_ = sorted(x.product_name for x in lines if x.lawn == line.lawn and x.verdict == "go")
-    if line.verdict != "go" or len(open_) < 2:
-        return line
-    said = f"Put down one product a day; open here today: {', '.join(open_)}."
-    return replace(line, cautions=(said, *line.cautions))
+def _one_a_day(lines: Sequence[Line]) -> list[Line]:
+    """A caution where more than one product may go on a lawn today: common practice is one a day."""
+    open_: dict[str, list[str]] = {}
+    for line in lines:
+        if line.verdict == "go":
+            open_.setdefault(line.lawn, []).append(line.product_name)
+    said = {
+        lawn: f"Put down one product a day; open here today: {', '.join(sorted(names))}."
+        for lawn, names in open_.items()
+        if len(names) > 1
+    }
+    return [
+        replace(line, cautions=(said[line.lawn], *line.cautions))
+        if line.verdict == "go" and line.lawn in said
+        else line
+        for line in lines
+    ]
 
 
 def brief_for(
@@ -163,7 +173,7 @@ def brief_for(
                 lines.append(line_for(at, task, rows))
             elif task.due.earliest <= today + SOON:
                 coming.append((lawn.name, task.product.name, task.due.earliest))
-    lines = [_one_a_day(line, lines) for line in lines]
+    lines = _one_a_day(lines)
     order = {"go": 0, "hold": 1, "unknown": 2}
     lines.sort(key=lambda line: (line.group, order[line.verdict], line.due.latest, line.lawn, line.product))
     cells = {at.cell(lawn).cell: at.cell(lawn) for lawn in lawns}

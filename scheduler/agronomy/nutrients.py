@@ -5,6 +5,7 @@ product, on w/v g per 100 ml; a liquid dosed by volume on a w/w label needs its 
 """
 
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Literal
 
 from config.models import Product
@@ -73,6 +74,7 @@ def grams_per_unit(product: Product, percent: float) -> float:
     return share * product.density_kg_l if unit == "ml/m2" else share / product.density_kg_l
 
 
+@lru_cache(maxsize=4096)
 def nutrients(product: Product, rate: float | None = None) -> Nutrients:
     """Nutrients in g/m2 of one application at `rate` (ml/m2 or g/m2 as the sheet; None: the sheet's own rate).
 

@@ -1,5 +1,8 @@
 """What to be careful of: the usual cautions for a product on a lawn. The label and local law stand above them."""
 
+from functools import lru_cache
+from typing import NamedTuple
+
 from config.defaults import defaults
 from config.models import Lawn, Product
 from config.resolve import product_limits
@@ -11,6 +14,21 @@ STEEP_DEG = 12.0  # extra care above 12 degrees: Defra PB12736i
 
 def cautions(lawn: Lawn, product: Product) -> tuple[str, ...]:
     """Cautions for `product` on `lawn`, most pressing first; the label's own are always among them."""
+    place = Place(lawn.children_or_pets, lawn.hard_edges, lawn.water_within_m, lawn.slope_deg)
+    return _cautions(place, product)
+
+
+class Place(NamedTuple):
+    """What of a lawn asks for care; most lawns of an estate are alike in it."""
+
+    children_or_pets: bool
+    hard_edges: bool
+    water_within_m: float | None
+    slope_deg: float | None
+
+
+@lru_cache(maxsize=4096)
+def _cautions(lawn: Place, product: Product) -> tuple[str, ...]:
     found = [*_people_and_animals(lawn, product), *_surfaces(lawn, product), *_water_and_slope(lawn)]
     if product.form == "combined":
         found.append(
@@ -24,7 +42,7 @@ def cautions(lawn: Lawn, product: Product) -> tuple[str, ...]:
     return (*found, *product.label.cautions, LABEL_FIRST)
 
 
-def _people_and_animals(lawn: Lawn, product: Product) -> list[str]:
+def _people_and_animals(lawn: Place, product: Product) -> list[str]:
     """How long to keep off."""
     who = "children and pets" if lawn.children_or_pets else "people and animals"
     keep = product.label.keep_off or ("until-dry" if product.form == "liquid" else "until-dissolved")
@@ -35,7 +53,7 @@ def _people_and_animals(lawn: Lawn, product: Product) -> list[str]:
     return [f"Keep {who} off for {keep:g} h, and until it is dry."]
 
 
-def _surfaces(lawn: Lawn, product: Product) -> list[str]:
+def _surfaces(lawn: Place, product: Product) -> list[str]:
     """Staining beside hard surfaces, and sweeping back."""
     iron = nutrients(product).fe > 0
     if product.label.stains_hard_surfaces or iron:
@@ -49,7 +67,7 @@ def _surfaces(lawn: Lawn, product: Product) -> list[str]:
     return []
 
 
-def _water_and_slope(lawn: Lawn) -> list[str]:
+def _water_and_slope(lawn: Place) -> list[str]:
     found = []
     if lawn.water_within_m is not None and lawn.water_within_m <= 20:
         found.append(

@@ -92,12 +92,11 @@ def tally(brief: Brief) -> str:
 
 def shared_cautions(lines: Sequence[Line]) -> list[tuple[str, str]]:
     """Cautions of the lines that may be acted on, each said once with the lawns it is for."""
-    seen: dict[str, list[str]] = {}
+    seen: dict[str, dict[str, None]] = {}
     for line in lines:
         if line.verdict == "go":
             for caution in line.cautions:
-                if line.lawn_name not in seen.setdefault(caution, []):
-                    seen[caution].append(line.lawn_name)
+                seen.setdefault(caution, {})[line.lawn_name] = None
     general = "The product label and local law come first."
     several = len({line.lawn for line in lines}) > 1
     return [(text, ", ".join(names) if several else "") for text, names in seen.items() if text != general]

@@ -4,6 +4,7 @@ from calendar import isleap
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
+from functools import lru_cache
 
 from config.models import Estate, Lawn, Product, Programme, Step
 from scheduler.values import Due, Entry
@@ -51,12 +52,17 @@ def seasons(step: Step, programme: Programme, lawn: Lawn, year: int) -> list[Sea
     Dates move six months where the lawn lies on the other side of the equator. A step may run over New Year.
     """
     shift = 6 if (lawn.latitude < 0) != (programme.hemisphere == "south") else 0
+    return list(_seasons(step.from_, step.to, year, shift))
+
+
+@lru_cache(maxsize=4096)
+def _seasons(from_: str, to: str, year: int, shift_months: int) -> tuple[Season, ...]:
     found = []
     for begin in (year - 1, year, year + 1):
-        first = month_day(step.from_, begin, shift)
-        last = month_day(step.to, begin + (step.to < step.from_), shift)
+        first = month_day(from_, begin, shift_months)
+        last = month_day(to, begin + (to < from_), shift_months)
         found.append(Season(first, last))
-    return sorted(found, key=lambda s: s.first)
+    return tuple(sorted(found, key=lambda s: s.first))
 
 
 def repeat_of(step: Step, product: Product) -> tuple[int, int] | None:
