@@ -1,7 +1,7 @@
 """One morning: every application that is due, judged on the weather at hand, in one brief per person."""
 
 from collections.abc import Hashable, Mapping, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
 from functools import lru_cache
 from zoneinfo import ZoneInfo
@@ -15,12 +15,21 @@ from scheduler.decide.lawn_limits import OwnLimits, likeness, own_limits
 from scheduler.decide.sky import Sky
 from scheduler.decide.table import Table, limit_table
 from scheduler.decide.verdict import PRIORITY, Judge, Judged, settle, wish_for
-from scheduler.messages.words import reason, sentence
+from scheduler.messages.words import AMOUNT, measure, reason, sentence
 from scheduler.season.due import Task, tasks
 from scheduler.values import Brief, CellWeather, Entry, Limit, Line
 from scheduler.weather.cells import cell_of
 
 SOON = timedelta(days=14)
+
+
+@dataclass(frozen=True)
+class Answer:
+    """The verdict for one application and the words for it; in the text AMOUNT stands for the lawn's own amount."""
+
+    judged: Judged
+    why: str
+    text: str
 
 
 class Desk:
@@ -35,6 +44,7 @@ class Desk:
         self._tables: dict[tuple[object, ...], Table] = {}
         self._judges: dict[tuple[str, str, str], Judge] = {}
         self._own: dict[Hashable, OwnLimits] = {}
+        self._answers: dict[Hashable, Answer] = {}
 
     def cell(self, lawn: Lawn) -> CellWeather:
         """The weather of a lawn's cell; a cell without an answer counts as down."""
@@ -72,6 +82,17 @@ class Desk:
             return Judged("hold", None, None, None, min(failing, key=PRIORITY.index), (*dated, data))
         return Judged("unknown", None, None, None, "data", (*dated, data))
 
+    def answer(self, task: Task, entries: Sequence[Entry]) -> Answer:
+        """The verdict in words. Lawns of a cell that are alike in all that counts share one."""
+        zone, units = self.estate.zone_of(task.lawn), self.estate.units
+        can_wet = task.lawn.irrigation != "none"
+        key = (self.cell(task.lawn).cell, zone, can_wet, task.due, likeness(task, entries))
+        if key not in self._answers:
+            judged = self.judge(task, entries)
+            why = reason(judged, zone, units)
+            self._answers[key] = Answer(judged, why, sentence(judged, why, task, zone, units, self.now))
+        return self._answers[key]
+
     def _judge(self, task: Task, cell: CellWeather) -> Judge | None:
         """The judge of the task's cell and product; products of one class share their table."""
         key = (cell.cell, self.estate.zone_of(task.lawn), task.product.id)
@@ -97,9 +118,9 @@ def _data_limit(cell: CellWeather, now: datetime, feed: Feed) -> Limit:
 
 def line_for(desk: Desk, task: Task, entries: Sequence[Entry]) -> Line:
     """The decision for one application, with its text."""
-    estate = desk.estate
-    judged = desk.judge(task, entries)
-    line = Line(
+    estate, answer = desk.estate, desk.answer(task, entries)
+    judged, job = answer.judged, job_for(task.product, task.lawn.area_m2, estate.tank_l)
+    return Line(
         lawn=task.lawn.id,
         lawn_name=task.lawn.name,
         product=task.product.id,
@@ -112,16 +133,14 @@ def line_for(desk: Desk, task: Task, entries: Sequence[Entry]) -> Line:
         chance=judged.chance,
         binding=judged.binding,
         limits=judged.limits,
-        job=job_for(task.product, task.lawn.area_m2, estate.tank_l),
+        job=job,
         cautions=(*cautions(task.lawn, task.product), *pack_cautions(estate.rules)),
-        text="",
+        text=answer.text.replace(AMOUNT, measure(job, estate.units, task.tank_l)),
         group=task.lawn.round or "",
+        why=answer.why,
         story=judged.story,
         better=judged.better,
     )
-    zone = estate.zone_of(task.lawn)
-    words = reason(line, zone, estate.units)
-    return replace(line, why=words, text=sentence(replace(line, why=words), task, zone, estate.units, desk.now))
 
 
 def _one_a_day(lines: Sequence[Line]) -> list[Line]:

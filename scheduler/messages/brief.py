@@ -75,11 +75,13 @@ def _subjects(about: Iterable[tuple[str, str]]) -> str:
 
 def said_once(lines: Iterable[Told]) -> list[Told]:
     """Lines with the same sign and text become one about several lawns: a round held by one shower is one line."""
-    merged: dict[tuple[str, str], Told] = {}
+    alike: dict[tuple[str, str], list[Told]] = {}
     for line in lines:
-        known = merged.get((line.sign, line.text))
-        merged[(line.sign, line.text)] = replace(known, about=known.about + line.about) if known else line
-    return list(merged.values())
+        alike.setdefault((line.sign, line.text), []).append(line)
+    return [
+        replace(first, about=tuple(about for line in (first, *others) for about in line.about))
+        for first, *others in alike.values()
+    ]
 
 
 def tally(brief: Brief) -> str:

@@ -2,6 +2,7 @@
 
 import re
 from datetime import date, datetime
+from functools import lru_cache
 from zoneinfo import ZoneInfo
 
 from scheduler.agronomy import units as u
@@ -16,6 +17,7 @@ def day(when: date) -> str:
     return f"{DAYS[when.weekday()]} {when.day} {MONTHS[when.month - 1]}"
 
 
+@lru_cache(maxsize=4096)
 def clock(when: datetime, zone: str) -> str:
     """ "09:00", local."""
     return f"{when.astimezone(ZoneInfo(zone)):%H:%M}"

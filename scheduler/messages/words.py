@@ -6,15 +6,17 @@ from zoneinfo import ZoneInfo
 
 from config.resolve import product_limits
 from scheduler.decide.cautions import dry_hours
+from scheduler.decide.verdict import Judged
 from scheduler.messages import show
 from scheduler.season.due import Task
-from scheduler.values import Job, Limit, Line, Stretch, Window
+from scheduler.values import Due, Job, Limit, Stretch, Window
 
 WATER_IN = "water 15-20 min"  # common practice
+AMOUNT = "\N{OBJECT REPLACEMENT CHARACTER}"  # stands in a sentence where the lawn's own amount goes
 
 
-def reason(line: Line, zone: str, units: str) -> str:
-    """Why a line is held or undecided, or what limits a go, in a few words."""
+def reason(line: Judged, zone: str, units: str) -> str:
+    """Why an application is held or undecided, or what limits a go, in a few words."""
     if len({stretch.limit.name for stretch in line.story}) > 1:
         return _day_words(line.story[:3], zone, units)
     limits = [limit for limit in line.limits if limit.name == line.binding]
@@ -108,33 +110,36 @@ def _range(low: float | None, high: float | None, say: Callable[[float], str]) -
     return f"at least {say(low)}" if low is not None else "no limit"
 
 
-def sentence(line: Line, task: Task, zone: str, units: str, now: datetime) -> str:
-    """What to do, when and why, in one or two sentences; local times."""
+def sentence(line: Judged, why: str, task: Task, zone: str, units: str, now: datetime) -> str:
+    """What to do, when and why, in one or two sentences; local times. AMOUNT stands for what `measure` says.
+
+    Nothing but the verdict, the due dates, the product and whether the lawn can be watered goes into it.
+    """
     today = now.astimezone(ZoneInfo(zone)).date()
-    late = _late(line, today)
+    late = _late(task.due, today)
     if line.verdict == "go" and line.window is not None:
         return _go(line, task, line.window, zone, units) + late
     if line.verdict == "unknown":
-        return f"No decision: {line.why}. Do not apply on this; look again when a fresh forecast is in."
-    return f"Hold: {line.why}.{_better(line)} {_next(line, zone, today)}{late}"
+        return f"No decision: {why}. Do not apply on this; look again when a fresh forecast is in."
+    return f"Hold: {why}.{_better(line)} {_next(line, zone, today)}{late}"
 
 
-def _better(line: Line) -> str:
+def _better(line: Judged) -> str:
     if line.better is None:
         return ""
     day, chance = line.better
     return f" {show.day(day)} looks likelier: {show.percent(chance)}."
 
 
-def _late(line: Line, today: date) -> str:
-    if today <= line.due.latest:
+def _late(due: Due, today: date) -> str:
+    if today <= due.latest:
         return ""
-    if line.due.first:
+    if due.first:
         return " Nothing is recorded yet this season."
-    return f" It was wanted by {show.day(line.due.latest)}; never make up for it with a larger dose."
+    return f" It was wanted by {show.day(due.latest)}; never make up for it with a larger dose."
 
 
-def _next(line: Line, zone: str, today: date) -> str:
+def _next(line: Judged, zone: str, today: date) -> str:
     """When to look again."""
     window = line.next_window
     if window is None:
@@ -145,7 +150,7 @@ def _next(line: Line, zone: str, today: date) -> str:
     return f"Next window {name} {about}{show.span(window, zone)}; look again that morning."
 
 
-def measure(job: Job, form: str, units: str, tank_l: float) -> str:
+def measure(job: Job, units: str, tank_l: float) -> str:
     """What to measure out: "210 ml made up to 3.6 l with water, 1 fill of 15 l"."""
     if job.product_ml is not None and job.water_l is not None:
         text = f"{show.volume(job.product_ml, units)} made up to {show.volume(job.water_l * 1000, units)} with water"
@@ -157,15 +162,14 @@ def measure(job: Job, form: str, units: str, tank_l: float) -> str:
     return f"{show.volume(job.product_ml or 0, units)} on {show.area(job.area_m2, units)}"
 
 
-def _go(line: Line, task: Task, window: Window, zone: str, units: str) -> str:
+def _go(line: Judged, task: Task, window: Window, zone: str, units: str) -> str:
     best = ""
     if window.best is not None and window.best > window.start:
         best = f", best from {show.clock(window.best, zone)}"
-    amount = measure(line.job, line.form, units, task.tank_l)
-    return f"Go {show.span(window, zone)}{best}: {amount}. {_rain_outlook(line, task, window, zone, units)}"
+    return f"Go {show.span(window, zone)}{best}: {AMOUNT}. {_rain_outlook(line, task, window, zone, units)}"
 
 
-def _rain_outlook(line: Line, task: Task, window: Window, zone: str, units: str) -> str:
+def _rain_outlook(line: Judged, task: Task, window: Window, zone: str, units: str) -> str:
     """The chance that decided, and what to do about water afterwards."""
     chance, limits = line.chance, product_limits(task.product)
     if chance is None:
@@ -182,7 +186,7 @@ def _rain_outlook(line: Line, task: Task, window: Window, zone: str, units: str)
         )
         if task.lawn.irrigation != "none":
             text += f" Keep sprinklers off {stop}."
-        if line.form == "combined":
+        if task.product.form == "combined":
             damp = " Wet the lawn lightly first if the leaf is dry." if task.lawn.irrigation != "none" else ""
             text += (
                 f"{damp} If no rain has fallen {limits.dissolve_h.number:g} h later, {WATER_IN}."

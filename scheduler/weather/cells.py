@@ -1,11 +1,13 @@
 """Forecast cells: lawns that lie close together share one request and one forecast."""
 
 import math
+from functools import lru_cache
 
 STEP_DEG = 0.02  # about 2 km, finer than any feed's grid (2.5 to 25 km)
 _STEP = 2  # the same in hundredths of a degree, so that all arithmetic below is whole-numbered
 
 
+@lru_cache(maxsize=65536)
 def cell_of(latitude: float, longitude: float) -> str:
     """Key "51.48,-0.62" of the cell that holds a place [degrees]: its centre, rounded to 0.02 degrees.
 
