@@ -16,7 +16,7 @@ from adapters.feeds.registry import feed_named
 from adapters.feeds.state import FetchState, Outcome, failed, is_due
 from adapters.store.forecasts import CLOCK_SLACK, NewRun
 from adapters.store.store import Store
-from adapters.weather import cells_of
+from adapters.weather import Shelf, cells_of
 from config.models import Estate, Feed
 from config.resolve import oldest_forecast_h
 from scheduler.ports import FeedUnavailable
@@ -56,11 +56,12 @@ def refresh_estate(
     allow_local: bool,
     sleep: Callable[[float], None] = time.sleep,
     refresh: Refresh = fetch.refresh,
+    shelf: Shelf | None = None,
 ) -> None:
     """Ask the feeds for what is due at `now` and keep what they give. Failures are kept too, and never raised.
 
     A cell that the first feed leaves without a fresh forecast is asked of the next one. `sleep` is called between
-    requests and may raise to end the round.
+    requests and may raise to end the round. What was read goes on the `shelf`, and need not be read again.
     """
     wanted = cells_of(estate)
     ask = partial(refresh, feed=estate.feed, environ=environ, now=now, session=None, allow_local=allow_local)
@@ -69,12 +70,12 @@ def refresh_estate(
         return lambda: sleep(_pause_s(provider, estate.feed, environ))
 
     for provider in estate.feed.order:
-        _round(store, provider, wanted, partial(ask, sleep=sleep), now, pause(provider))
+        _round(store, provider, wanted, partial(ask, sleep=sleep), now, pause(provider), shelf)
         wanted = _without_fresh(store, provider, wanted, now, estate.feed)
         if not wanted:
             break
     if estate.feed.ensemble and "open-meteo" in estate.feed.order:
-        _round(store, ENSEMBLE, cells_of(estate), partial(ask, sleep=sleep), now, pause(ENSEMBLE))
+        _round(store, ENSEMBLE, cells_of(estate), partial(ask, sleep=sleep), now, pause(ENSEMBLE), shelf)
 
 
 def _round(
@@ -84,6 +85,7 @@ def _round(
     ask: Callable[[str, Sequence[str], Mapping[str, FetchState]], Mapping[str, Outcome]],
     now: datetime,
     pause: Callable[[], object],
+    shelf: Shelf | None,
 ) -> None:
     """One feed, batch by batch, each kept before the next. After a batch that failed alike the rest is left alone."""
     states = _not_from_later(store.feed_states(provider), now)
@@ -97,7 +99,7 @@ def _round(
         if outcomes:
             pause()
         outcomes = ask(provider, batch, states)
-        keep(store, provider, outcomes, now)
+        keep(store, provider, outcomes, now, shelf)
         down = _same_failure(outcomes)
 
 
@@ -109,16 +111,18 @@ def _pause_s(provider: str, feed: Feed, environ: Mapping[str, str]) -> float:
         return 0.0
 
 
-def keep(store: Store, provider: str, outcomes: Mapping[str, Outcome], now: datetime) -> None:
+def keep(
+    store: Store, provider: str, outcomes: Mapping[str, Outcome], now: datetime, shelf: Shelf | None = None
+) -> None:
     """Keep the answers and states of one round with one feed."""
     if not outcomes:
         return
-    runs = [
-        NewRun.of(cell, provider, issued_at=got.forecast.issued, received_at=now, body=got.body)
-        for cell, got in outcomes.items()
-        if got.forecast is not None and got.body is not None
-    ]
-    store.save_feed([outcome.state for outcome in outcomes.values()], runs)
+    good = [(cell, got.forecast, got.body) for cell, got in outcomes.items() if got.forecast and got.body is not None]
+    runs = [NewRun.of(cell, provider, issued_at=read.issued, received_at=now, body=body) for cell, read, body in good]
+    numbers = store.save_feed([outcome.state for outcome in outcomes.values()], runs)
+    if shelf is not None:
+        for number, (cell, read, _) in zip(numbers, good, strict=True):
+            shelf.put(number, cell, read)
     if provider != ENSEMBLE:  # a mean of members is no account of the past
         store.save_observed({c: past_rain(got.forecast, now) for c, got in outcomes.items() if got.forecast}, now)
     faults = Counter(outcome.error for outcome in outcomes.values() if outcome.error)

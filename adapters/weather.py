@@ -1,6 +1,7 @@
 """What the store knows of the weather at `now`, cell by cell, and how far it can be trusted."""
 
 import logging
+import threading
 from collections.abc import Iterable, Mapping
 from datetime import datetime, timedelta
 
@@ -33,17 +34,31 @@ class Shelf:
     def __init__(self, store: Store) -> None:
         self.store = store
         self._read: dict[int, Forecast | None] = {}
+        self._newest: dict[tuple[str, str], int] = {}
+        self._turn = threading.Lock()
 
     def forecast(self, head: RunHead) -> Forecast | None:
         """The forecast of a run; None if it is gone or this version of the code refuses it."""
-        if head.id not in self._read:
-            self._read[head.id] = self._load(head.id)
-        return self._read[head.id]
+        try:
+            return self._read[head.id]
+        except KeyError:
+            read = self._read[head.id] = self._load(head.id)
+            return read
+
+    def put(self, number: int, cell: str, forecast: Forecast) -> None:
+        """The forecast of a run that was just stored, in place of the one of its cell and feed before it."""
+        with self._turn:
+            before = self._newest.get((cell, forecast.provider))
+            self._newest[(cell, forecast.provider)] = number
+            self._read[number] = forecast
+            if before is not None:
+                self._read.pop(before, None)
 
     def keep_only(self, heads: Iterable[RunHead]) -> None:
         """Forget every run but these."""
         wanted = {head.id for head in heads}
-        self._read = {number: forecast for number, forecast in self._read.items() if number in wanted}
+        with self._turn:
+            self._read = {number: forecast for number, forecast in self._read.items() if number in wanted}
 
     def _load(self, number: int) -> Forecast | None:
         run = self.store.load_run(number)

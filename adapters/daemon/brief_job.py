@@ -10,7 +10,7 @@ from adapters.daemon.parts import Parts
 from adapters.notify.letter import clean, one_line
 from adapters.store.briefs import QueuedBrief
 from adapters.store.engine import StoreError
-from adapters.weather import Shelf, weather_now
+from adapters.weather import weather_now
 from config.models import Estate, Person
 from scheduler.clockwork.due import BriefDue, briefs_due
 from scheduler.clockwork.retry import STEPS
@@ -46,7 +46,6 @@ class BriefJob:
         compose: Compose = compose_for,
     ) -> None:
         self.parts, self.looked_at, self.compose = parts, looked_at, compose
-        self.shelf = Shelf(parts.store)
         self._troubles: dict[Key, _Trouble] = {}
 
     def run(self) -> None:
@@ -76,7 +75,7 @@ class BriefJob:
 
     def _decide(self, ready: Sequence[BriefDue], people: Mapping[str, Person], estate: Estate, now: datetime) -> None:
         store = self.parts.store
-        weather: Mapping[str, CellWeather] = weather_now(store, estate, now, self.shelf)
+        weather: Mapping[str, CellWeather] = weather_now(store, estate, now, self.parts.shelf)
         entries: Sequence[Entry] = store.entries()
         composed = self.compose(estate, now, weather, entries, trial=self.parts.is_trial)
         unreached = store.undelivered_briefs((now - timedelta(days=3)).date())

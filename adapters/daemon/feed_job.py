@@ -33,6 +33,7 @@ class FeedJob:
                 allow_local=allows_local(parts.environ),
                 sleep=self._sleep,
                 refresh=self.refresh,
+                shelf=parts.shelf,
             )
         except _Ended:
             return

@@ -4,9 +4,11 @@ import threading
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from datetime import datetime
+from functools import cached_property
 
 from adapters.daemon.estates import Estates
 from adapters.store.store import Store
+from adapters.weather import Shelf
 from scheduler.ports import Clock
 
 
@@ -38,6 +40,11 @@ class Parts:
     stop: threading.Event = field(default_factory=threading.Event)
     gate: Gate = field(default_factory=Gate)
     point: Callable[[str], None] = nowhere
+
+    @cached_property
+    def shelf(self) -> Shelf:
+        """The stored answers as they were read: what comes in is read once, also for the briefs."""
+        return Shelf(self.store)
 
     def now(self) -> datetime:
         """The present instant, UTC."""

@@ -55,13 +55,11 @@ class OpenMeteoEnsemble:
         answer holds a mean or a spread but no members.
         """
         answer = open_meteo.nearest(reading.decode(body), (latitude, longitude))
-        stamps = open_meteo.stamps_of(answer)
+        start, at = open_meteo.hours_of(answer)
         hourly, units = reading.part(answer, "hourly"), reading.part(answer, "hourly_units")
         keys = member_keys(hourly, _VARIABLE)
         if len(keys) > MOST_MEMBERS:
             raise FeedUnusable(f"the answer holds more than {MOST_MEMBERS} members")
-        start = stamps[0] - HOUR
-        at = np.array([(t - start) // HOUR for t in stamps])
         empty = blank(self.provider, latitude, longitude, received, start, int(at[-1]) + 1)
         members = np.full((len(keys), empty.hours), np.nan)
         for row, key in zip(members, keys, strict=True):

@@ -1,6 +1,5 @@
 """Open-Meteo /v1/forecast (open-meteo.com/en/docs): hosted, paid or self-hosted, one or many places per answer."""
 
-import json
 import re
 from collections.abc import Mapping, Sequence
 from datetime import UTC, datetime, timedelta
@@ -11,7 +10,7 @@ import numpy as np
 from adapters.feeds import reading
 from adapters.feeds.asking import Asking, Endpoint, Place, cut
 from scheduler.ports import FeedUnusable
-from scheduler.weather.forecast import HOUR, Floats, Forecast, blank
+from scheduler.weather.forecast import HOUR, Floats, Forecast, Ints, blank
 
 AT_ONCE = 200
 PAST_DAYS, DAYS = 2, 10  # with ten variables a place still weighs one call (terms of open-meteo.com)
@@ -38,6 +37,7 @@ _UNITS = {
     "speed": {"m/s": (1.0, 0.0), "km/h": (1 / 3.6, 0.0), "mp/h": (0.44704, 0.0), "kn": (1852 / 3600, 0.0)},
     "depth": {"mm": (1.0, 0.0), "inch": (25.4, 0.0)},
 }
+_LATEST_S = 32503680000.0  # the year 3000
 _RAW = 1e6  # no raw number of any unit is larger; the true bounds are judged after conversion
 
 
@@ -79,10 +79,8 @@ class OpenMeteo:
         """
         answer = nearest(reading.decode(body), (latitude, longitude))
         received = min(received, _own_clock(answer, received))
-        stamps = stamps_of(answer)
+        start, at = hours_of(answer)
         columns, notes = _columns(answer)
-        start = stamps[0] - HOUR
-        at = np.array([(t - start) // HOUR for t in stamps])
         empty = blank(self.provider, latitude, longitude, received, start, int(at[-1]) + 1)
         arrays = {}
         for name, values in columns.items():
@@ -111,10 +109,10 @@ def split(body: bytes, count: int) -> list[bytes]:
     """The answers of `count` places as bytes each; one place comes as an object, several as a list in request order."""
     if count == 1:
         return [body]
-    answer = reading.decode(body)
-    if not isinstance(answer, list) or len(answer) != count:
+    answers = reading.objects_in(body)
+    if len(answers) != count:
         raise FeedUnusable("the answer does not hold one forecast for each place asked")
-    return [json.dumps(one).encode() for one in answer]
+    return answers
 
 
 def nearest(answer: Any, asked: Place) -> reading.Json:
@@ -140,11 +138,22 @@ def _place(answer: reading.Json) -> Place:
     return north, east
 
 
-def stamps_of(answer: reading.Json) -> list[datetime]:
-    """The stamps of the hourly section, UTC, checked."""
-    units = reading.part(answer, "hourly_units")
-    times = reading.rows(reading.part(answer, "hourly"), "time")
-    return reading.hour_stamps(_instant(t, units.get("time"), _offset(answer)) for t in times)
+def hours_of(answer: reading.Json) -> tuple[datetime, Ints]:
+    """The hour before the first stamp of the hourly section (UTC), and how many hours each stamp lies after it."""
+    unit = reading.part(answer, "hourly_units").get("time")
+    times, offset = reading.rows(reading.part(answer, "hourly"), "time"), _offset(answer)
+    if unit == "unixtime" and times:
+        hours = reading.numbers(times, "a time", 0.0, _LATEST_S) / 3600.0
+        if (
+            np.array_equal(hours, np.floor(hours))
+            and (np.diff(hours) > 0).all()
+            and np.ptp(hours) <= reading.MOST_HOURS
+        ):
+            first = datetime.fromtimestamp(hours[0] * 3600.0, UTC)
+            return first - HOUR, (hours - hours[0]).astype(np.int64) + 1
+    stamps = reading.hour_stamps(_instant(t, unit, offset) for t in times)
+    start = stamps[0] - HOUR
+    return start, np.array([(t - start) // HOUR for t in stamps], dtype=np.int64)
 
 
 def _offset(answer: reading.Json) -> timedelta:
@@ -157,7 +166,7 @@ def _offset(answer: reading.Json) -> timedelta:
 def _instant(value: Any, unit: Any, offset: timedelta) -> datetime:
     """unixtime counts UTC seconds. iso8601 is wall time at one fixed offset, whatever the zone does that day."""
     if unit == "unixtime":
-        seconds = reading.number(value, "a time", 0.0, 32503680000.0)
+        seconds = reading.number(value, "a time", 0.0, _LATEST_S)
         if np.isnan(seconds):
             raise FeedUnusable("a time is not given")
         return datetime.fromtimestamp(seconds, UTC)
@@ -217,7 +226,7 @@ def column(hourly: reading.Json, key: str) -> Floats:
     values = reading.rows(hourly, key)
     if len(values) != len(hourly["time"]):
         raise FeedUnusable(f"{key} has {len(values)} values for {len(hourly['time'])} times")
-    return np.array([reading.number(v, key, -_RAW, _RAW) for v in values], dtype=np.float64)
+    return reading.numbers(values, key, -_RAW, _RAW)
 
 
 def _converted(values: Floats, kind: str, unit: Any, key: str) -> Floats:

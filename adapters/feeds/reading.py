@@ -66,6 +66,38 @@ def _gives_each_key_once(body: bytes, found: Any) -> bool:
     return objects == body.count(b"{") and keys == len(_KEY.findall(body))
 
 
+_MARK = re.compile(rb'["{}]')
+_REST_OF_TEXT = re.compile(rb'(?:[^"\\]|\\.)*+"', re.DOTALL)
+
+
+def objects_in(body: bytes) -> list[bytes]:
+    """The objects of the JSON list `body`, each as it stands there. Whether they are sound is for `decode` to say.
+
+    Raises FeedUnusable for what is not a list of objects.
+    """
+    found: list[bytes] = []
+    between = b""  # what stands outside of the objects
+    depth = begin = end = at = 0
+    while depth >= 0 and (mark := _MARK.search(body, at)):
+        at = mark.end()
+        if mark.group() == b'"':
+            text = _REST_OF_TEXT.match(body, at)
+            at = text.end() if text else len(body)
+        elif mark.group() == b"{":
+            if depth == 0:
+                begin, between = mark.start(), between + body[end : mark.start()]
+            depth += 1
+        else:
+            depth -= 1
+            if depth == 0:
+                end = at
+                found.append(body[begin:end])
+    between = b"".join((between + body[end:]).split())
+    if depth != 0 or between != b"[" + b"," * (len(found) - 1) + b"]":
+        raise FeedUnusable("the answer is not a list of one forecast for each place asked")
+    return found
+
+
 class _Said(ValueError):
     """A ValueError whose text is fit to be shown."""
 

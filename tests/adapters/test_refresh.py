@@ -5,6 +5,7 @@ from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import pytest
 
 from adapters.feeds.registry import feed_named
@@ -198,3 +199,19 @@ def test_an_answer_is_read_once_and_one_that_is_refused_now_counts_as_none(store
         connection.exec_driver_sql("UPDATE forecast_run SET body_gz = x'1f8b08000000000000ff0300000000000000000000'")
     (spoilt,) = weather_now(store, estate, NOW).values()
     assert spoilt.state == "down"
+
+
+def test_what_was_just_received_is_on_the_shelf_as_the_store_would_give_it(store: Store, tmp_path: Path) -> None:
+    estate, feeds, shelf = two_feeds(tmp_path), FakeFeeds(met_norway=NOW, open_meteo=NOW), Shelf(store)
+    (cell,) = cells_of(estate)
+    for later in range(2):
+        now = NOW + later * HOUR
+        feeds.issued["met-norway"] = now
+        refresh_estate(store, estate, now, {}, allow_local=False, sleep=lambda _s: None, refresh=feeds, shelf=shelf)
+        (head,) = store.newest_runs(now).values()
+        put, stored = shelf.forecast(head), Shelf(store).forecast(head)
+        assert put is not None and stored is not None
+        assert put is shelf.forecast(head)
+        for name, value in vars(stored).items():
+            np.testing.assert_array_equal(getattr(put, name), value)
+    assert weather_now(store, estate, now, shelf)[cell].forecast is put

@@ -60,3 +60,30 @@ def test_one_bad_number_among_many_is_refused(values: list[Any], odd: Any, at: i
     values.insert(at, odd)
     with pytest.raises(FeedUnusable, match="rain is not a number|rain cannot be weather"):
         reading.numbers(values, "rain", -1e9, 1e9)
+
+
+OBJECT = st.dictionaries(TEXT, VALUES, max_size=4)
+
+
+@given(st.lists(OBJECT, max_size=6), SPACE, SPACE)
+def test_a_list_of_objects_is_cut_where_they_end(objects: list[Any], before: str, after: str) -> None:
+    parts = [json.dumps(one, separators=(f"{before},{after}", f"{before}:{after}")) for one in objects]
+    raw = f"{before}[{after}{f'{after},{before}'.join(parts)}{before}]{after}"
+    assert reading.objects_in(raw.encode()) == [part.encode() for part in parts]
+
+
+@pytest.mark.parametrize(
+    "raw",
+    [
+        "", "{}", "[", "]", "[{}", "{}]", "[{},]", "[,{}]", "[{}{}]", "[{},,{}]", "[{},1]", '["a",{}]', "[{}}]", "}{",
+        '[{"a":1]', '[{"a}]', '[{"a\\"}]', "[{}]x", '"{}"', "[[{}]]", "null",
+    ],
+)  # fmt: skip
+def test_what_is_no_list_of_objects_is_refused(raw: str) -> None:
+    with pytest.raises(FeedUnusable, match="not a list"):
+        reading.objects_in(raw.encode())
+
+
+def test_a_text_without_an_end_costs_one_pass() -> None:
+    with pytest.raises(FeedUnusable):
+        reading.objects_in(b'[{"' + b'\\"' * 2_000_000)
