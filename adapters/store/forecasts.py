@@ -2,6 +2,7 @@
 
 import gzip
 import json
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, fields, replace
 from datetime import datetime, timedelta
 from typing import Any
@@ -42,7 +43,7 @@ class NewRun:
     @classmethod
     def of(cls, cell: str, provider: str, *, issued_at: datetime, received_at: datetime, body: bytes) -> "NewRun":
         """A run with its body packed."""
-        return cls(cell, provider, issued_at, received_at, gzip.compress(body, compresslevel=6, mtime=0))
+        return cls(cell, provider, issued_at, received_at, gzip.compress(body, compresslevel=1, mtime=0))
 
 
 @dataclass(frozen=True)
@@ -53,25 +54,35 @@ class RunHead:
     issued_at: datetime
 
 
-def save(connection: Connection, run: NewRun) -> int:
-    """Keep one good answer (its id), and drop all of its cell and provider but the KEPT that were issued last.
+def save_all(connection: Connection, runs: Sequence[NewRun]) -> list[int]:
+    """Keep good answers; their ids, in order. Of each cell and provider the last KEPT by their issue stay.
 
-    What was received after it bears a clock that was wrong, and goes as well.
+    Answers from after a new one, received under a clock that was ahead, do not count among these and go.
     """
-    row = {
-        "cell": run.cell,
-        "provider": run.provider,
-        "issued_at": run.issued_at,
-        "received_at": run.received_at,
-        "body_gz": run.body_gz,
-    }
-    number = int(connection.execute(insert(forecast_run).values(row).returning(forecast_run.c.id)).scalar_one())
-    mine = (forecast_run.c.cell == run.cell) & (forecast_run.c.provider == run.provider)
-    sane = mine & (forecast_run.c.received_at <= run.received_at + CLOCK_SLACK)
-    order = forecast_run.c.issued_at.desc(), forecast_run.c.id.desc()
-    kept = select(forecast_run.c.id).where(sane).order_by(*order).limit(KEPT).scalar_subquery()
+    if not runs:
+        return []
+    added = insert(forecast_run).returning(forecast_run.c.id, sort_by_parameter_order=True)
+    numbers = [int(number) for number in connection.execute(added, [vars(run) for run in runs]).scalars()]
+    rounds: dict[tuple[str, datetime], list[str]] = {}
+    for run in runs:
+        rounds.setdefault((run.provider, run.received_at), []).append(run.cell)
+    for (provider, received_at), cells in rounds.items():
+        _drop_old(connection, provider, cells, received_at)
+    return numbers
+
+
+def _drop_old(connection: Connection, provider: str, cells: Sequence[str], received_at: datetime) -> None:
+    mine = (forecast_run.c.provider == provider) & forecast_run.c.cell.in_(cells)
+    sane = mine & (forecast_run.c.received_at <= received_at + CLOCK_SLACK)
+    ranked = select(forecast_run.c.id, _rank().label("rank")).where(sane).subquery()
+    kept = select(ranked.c.id).where(ranked.c.rank <= KEPT)
     connection.execute(delete(forecast_run).where(mine, forecast_run.c.id.not_in(kept)))
-    return number
+
+
+def _rank() -> Any:
+    """1 for the run of its cell and provider that was issued last (of equals, that came last), 2 for the one before."""
+    order = (forecast_run.c.issued_at.desc(), forecast_run.c.id.desc())
+    return func.row_number().over(partition_by=(forecast_run.c.cell, forecast_run.c.provider), order_by=order)
 
 
 def newest(connection: Connection, now: datetime) -> dict[tuple[str, str], RunHead]:
@@ -79,18 +90,8 @@ def newest(connection: Connection, now: datetime) -> dict[tuple[str, str], RunHe
 
     A feed that serves an old run after a newer one (a stale cache on its side) does not take the newer one away.
     """
-    runs = select(
-        forecast_run.c.id,
-        forecast_run.c.cell,
-        forecast_run.c.provider,
-        forecast_run.c.issued_at,
-        func.row_number()
-        .over(
-            partition_by=(forecast_run.c.cell, forecast_run.c.provider),
-            order_by=(forecast_run.c.issued_at.desc(), forecast_run.c.id.desc()),
-        )
-        .label("rank"),
-    ).where(forecast_run.c.received_at <= now + CLOCK_SLACK)
+    named = (forecast_run.c.id, forecast_run.c.cell, forecast_run.c.provider, forecast_run.c.issued_at)
+    runs = select(*named, _rank().label("rank")).where(forecast_run.c.received_at <= now + CLOCK_SLACK)
     ranked = runs.subquery()
     found = connection.execute(select(ranked).where(ranked.c.rank == 1))
     return {(row.cell, row.provider): RunHead(row.id, row.issued_at) for row in found}
@@ -104,14 +105,19 @@ def load(connection: Connection, run_id: int) -> StoredRun | None:
     return StoredRun(row.id, row.cell, row.provider, row.issued_at, row.received_at, gzip.decompress(row.body_gz))
 
 
-def save_state(connection: Connection, state: FetchState) -> None:
-    """Keep how a feed stands for a cell, in place of what was known before."""
-    row = {name: getattr(state, name) for name in _STATE_NAMES} | {"extra": json.dumps(dict(state.extra))}
+def save_states(connection: Connection, states: Iterable[FetchState]) -> None:
+    """Keep how a feed stands for each cell, in place of what was known before."""
+    rows = [
+        {name: getattr(state, name) for name in _STATE_NAMES} | {"extra": json.dumps(dict(state.extra))}
+        for state in states
+    ]
+    if not rows:
+        return
     dialect = postgresql if connection.dialect.name == "postgresql" else sqlite
-    statement = dialect.insert(feed_state).values(row)
+    statement = dialect.insert(feed_state)
     keys = ("provider", "cell")
-    rest = {name: value for name, value in row.items() if name not in keys}
-    connection.execute(statement.on_conflict_do_update(index_elements=keys, set_=rest))
+    rest = {name: statement.excluded[name] for name in rows[0] if name not in keys}
+    connection.execute(statement.on_conflict_do_update(index_elements=keys, set_=rest), rows)
 
 
 def states(connection: Connection, provider: str) -> dict[str, FetchState]:

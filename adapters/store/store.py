@@ -93,9 +93,8 @@ class Store:
         A state that says "fresh" without the answer it speaks of would keep the feed from being asked.
         """
         with self._writing() as connection:
-            for state in states:
-                forecasts.save_state(connection, state)
-            return [forecasts.save(connection, run) for run in runs]
+            forecasts.save_states(connection, states)
+            return forecasts.save_all(connection, runs)
 
     def feed_states(self, provider: str) -> dict[str, FetchState]:
         """Cell -> how one feed stands."""

@@ -6,8 +6,6 @@ from typing import Any
 from sqlalchemy import String
 from sqlalchemy.types import TypeDecorator
 
-SHAPE = "%Y-%m-%dT%H:%M:%S.%fZ"
-
 
 class Instant(TypeDecorator[datetime]):
     """An instant, kept as UTC text of fixed width, so that it sorts as it should and comes back aware.
@@ -24,9 +22,8 @@ class Instant(TypeDecorator[datetime]):
             return None
         if value.tzinfo is None:
             raise ValueError(f"naive datetime {value!r}: an instant needs its offset")
-        utc = value.astimezone(UTC)
-        return f"{utc.year:04d}-{utc:%m-%dT%H:%M:%S.%f}Z"
+        return f"{value.astimezone(UTC).replace(tzinfo=None).isoformat(timespec='microseconds')}Z"
 
     def process_result_value(self, value: str | None, dialect: Any) -> datetime | None:
         """UTC text to aware datetime."""
-        return None if value is None else datetime.strptime(value, SHAPE).replace(tzinfo=UTC)
+        return None if value is None else datetime.fromisoformat(value)
