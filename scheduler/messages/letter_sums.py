@@ -19,7 +19,7 @@ def table(told: Suggestion, units: str) -> str:
         total = sum((stage.total for stage in stages), Nutrients())
         times = sum(len(stage.dates) for stage in stages)
         rows.append(
-            (textwrap.shorten(stages[0].product.name, 36, placeholder="..."), str(times), *_cells(total, units))
+            (textwrap.shorten(stages[0].product.name, 40, placeholder="..."), str(times), *_cells(total, units))
         )
     rows.append((f"The year, {unit_of(units)}", "", *_cells(told.total, units)))
     widths = [max(len(row[i]) for row in rows) for i in range(6)]

@@ -28,9 +28,9 @@ class Book:
     season: int  # the year in which the season begins
     own_ids: frozenset[str]  # products the owner has; the others are generic
 
-    def open_days(self, product: Product) -> Bools:
-        """Days on which nothing but weather and what was given before stands against one dose, shape (365,)."""
-        return np.array([self._bare(product, self.on(day)) for day in range(DAYS)])
+    def open_days(self, product: Product, among: Bools) -> Bools:
+        """Days among some on which only weather and what was given before stand against one dose, shape (365,)."""
+        return np.array([bool(among[day]) and self._bare(product, self.on(day)) for day in range(DAYS)])
 
     def on(self, day: int) -> date:
         """The date of a day of the season."""
@@ -43,11 +43,10 @@ class Book:
     def clash(self, stages: Sequence[Stage]) -> Limit | None:
         """The first limit that a dose of the draft breaks beside all others, the same again in every year; or None."""
         doses = [(stage.product, self.year.day(text)) for stage in stages for text in stage.dates]
-        for product, _ in doses:
-            count, most = sum(one.id == product.id for one, _ in doses), product.most_per_year
-            if most is not None and count > most:
-                source = f"products.toml {product.id} most_per_year"
-                return Limit("yearly_maximum", count, "applications in the year", (None, most), False, source)
+        for product in {product.id: product for product, _ in doses}.values():
+            limit = _label_limit(product, sorted(day for one, day in doses if one.id == product.id))
+            if limit is not None:
+                return limit
         rows = [self._entry(product, day, year) for year in (-1, 0, 1) for product, day in doses]
         for number, (product, day) in enumerate(doses, start=len(doses)):
             for limit in self.broken(product, self.on(day), rows[:number] + rows[number + 1 :]):
@@ -70,12 +69,24 @@ class Book:
             gap = max(gap, int(advice("weeds")["new_turf_days"].number))
         if nutrients(product).n > 0:
             gap = max(gap, int(advice("new_turf")["days"].value[0]))
-        # What is sown later on is prepared, not fed: nothing goes on a seedbed in the two weeks before.
-        return timedelta(days=-14) <= on - self.lawn.sown_on < timedelta(days=gap)
+        return on < self.lawn.sown_on + timedelta(days=gap)  # before it is sown there is nothing to feed
 
     def _entry(self, product: Product, day: int, years: int) -> Entry:
         when = self.year.on(day, self.season + years)
         return Entry(self.lawn.id, product.id, datetime.combine(when, time(12), tzinfo=UTC), when)
+
+
+def _label_limit(product: Product, days: Sequence[int]) -> Limit | None:
+    """The label's yearly maximum or interval, where days of the year (in order) break it, also over the year's turn."""
+    most, where = product.most_per_year, f"products.toml {product.id}"
+    if most is not None and len(days) > most:
+        unit = "applications in the year"
+        return Limit("yearly_maximum", len(days), unit, (None, most), False, f"{where} most_per_year")
+    between = [later - day for day, later in zip(days, [*days[1:], days[0] + DAYS], strict=True)]
+    if product.every_days is not None and min(between) < product.every_days[0]:
+        least = product.every_days[0]
+        return Limit("interval", min(between), "d", (least, None), False, f"{where} every_days")
+    return None
 
 
 def open_book(estate: Estate, lawn: Lawn, year: Year, season: int) -> tuple[Book, float | None]:

@@ -14,6 +14,8 @@ from scheduler.season.suggest_values import PassedOver, Refused, Role, Stage, Ta
 from scheduler.season.suggest_year import DAYS, Bools, Year
 from scheduler.values import Limit
 
+OVER_FIXED = 1.05  # a figure the owner fixed may be passed by a twentieth, since doses are whole
+
 
 @dataclass
 class Desk:
@@ -24,6 +26,7 @@ class Desk:
     target: Target
     passed_over: list[PassedOver] = field(default_factory=list)
     _open: dict[str, Bools] = field(default_factory=dict)
+    _options: dict[Role, list[tuple[Product, bool]]] = field(default_factory=dict)
 
     @property
     def year(self) -> Year:
@@ -31,14 +34,15 @@ class Desk:
         return self.book.year
 
     def open_days(self, product: Product) -> Bools:
-        """Days on which one dose of a product is allowed by every rule, whatever the season."""
+        """Days of the season (for iron: of the whole year) on which one dose of a product is allowed by every rule."""
         if product.id not in self._open:
-            self._open[product.id] = self.book.open_days(product)
+            among = np.ones(DAYS, dtype=np.bool_) if kind_of(product) == "iron" else self.year.open
+            self._open[product.id] = self.book.open_days(product, among)
         return self._open[product.id]
 
     def feed_days(self, product: Product) -> Bools:
-        """Days on which it is also wanted: in the growing season, and for granules not in dry weeks without water."""
-        open_ = self.open_days(product) & self.year.open
+        """Days on which a feed is wanted too: granules not in dry weeks without water."""
+        open_ = self.open_days(product)
         return open_ if product.form == "liquid" else open_ & ~self.year.dry
 
     def options(self, role: Role) -> list[tuple[Product, bool]]:
@@ -46,7 +50,12 @@ class Desk:
 
         Generic sheets stand in only where the owner has nothing that may be used: nobody is sent to buy what he has.
         """
-        own = [p for p in self.book.estate.products if not self._is_generic(p)]
+        if role not in self._options:
+            self._options[role] = self._found(role)
+        return self._options[role]
+
+    def _found(self, role: Role) -> list[tuple[Product, bool]]:
+        own = [p for p in self.book.estate.products if p.id in self.book.own_ids]
         # Slow release scorches least where nobody can water (Purdue Extension AY-22), and stays in sand.
         dry = bool(self.year.dry.any())
         slow_first = self.wishes.effort == "few" or dry or holds_soluble_badly(self.book.lawn)
@@ -55,21 +64,17 @@ class Desk:
         for product, is_own in candidates(role, own, slow_first=slow_first, phosphate=phosphate):
             if too_strong(product):
                 self.pass_over(product, is_own, role, "strong")
-            elif not self._wanted_days(role, product).any():
+            elif not (self.open_days(product) if role == "moss" else self.feed_days(product)).any():
                 self._forbidden(product, is_own, role)
             else:
                 found.append((product, is_own))
         mine = [option for option in found if option[1]]
         return mine or found
 
-    def _wanted_days(self, role: Role, product: Product) -> Bools:
-        return self.open_days(product) if role == "moss" else self.feed_days(product)
-
-    def _is_generic(self, product: Product) -> bool:
-        return product.id not in self.book.own_ids
-
     def _forbidden(self, product: Product, own: bool, role: Role) -> None:
         """Say which rule keeps a product out, judged on the day of the season that comes nearest to letting it in."""
+        if not own:
+            return
         days = np.flatnonzero(self.year.open) if self.year.open.any() else np.arange(DAYS)
         broken = min((self.book.broken(product, self.book.on(int(day))) for day in days), key=len)
         self.pass_over(product, own, role, "rules" if broken else "young", broken)
@@ -126,6 +131,14 @@ class Desk:
             every = (days, max(days, product.every_days[1]))
         say = self.year.month_day
         return Stage(role, product, own, say(first), say(last), (say(first),), every)
+
+    def turns(self, granules: Sequence[Stage]) -> bool:
+        """Whether the year's last granule keeps its distance to the first of the next."""
+        spans = self.spans(granules)
+        if len(spans) < 2:
+            return True
+        (first, _, next_), (_, last, before) = spans[0], spans[-1]
+        return first + DAYS - last > self.gap_after(before.product, next_.product)
 
     def spans(self, stages: Sequence[Stage]) -> list[tuple[int, int, Stage]]:
         """First and last day of each stage."""

@@ -8,11 +8,9 @@ import numpy as np
 from config.advice import advice
 from config.models import Product
 from scheduler.agronomy.nutrients import nutrients
-from scheduler.season.suggest_desk import Desk
+from scheduler.season.suggest_desk import OVER_FIXED, Desk
 from scheduler.season.suggest_values import Role, Stage
 from scheduler.season.suggest_year import DAYS, Floats, Year
-
-OVER_FIXED = 1.05  # a figure the owner fixed is met within a twentieth
 
 Pick = tuple[Product, bool]  # a product, and whether it is the owner's own
 
@@ -127,7 +125,7 @@ def _with_end(desk: Desk, plan: Plan, role: Role) -> Plan:
         stage = desk.stage(role, product, own, *found)
         more = Plan(Ends(stage, ends.closing) if role == "opening" else Ends(ends.opening, stage), plan.middles)
         stages = more.stages(desk)
-        if len(stages) <= len(plan.stages(desk)):
+        if len(stages) <= len(plan.stages(desk)) or not desk.turns(stages):
             desk.pass_over(product, own, role, "time")
         elif (clash := desk.book.clash(stages)) is not None:
             desk.pass_over(product, own, role, "rules", [clash])
@@ -166,7 +164,7 @@ def _with_middle(desk: Desk, plan: Plan) -> Plan:
             continue
         more = Plan(plan.ends, (*plan.middles, (product, own)))
         stages = more.stages(desk)
-        if len(stages) > len(plan.stages(desk)) and desk.book.fits(stages):
+        if len(stages) > len(plan.stages(desk)) and desk.turns(stages) and desk.book.fits(stages):
             return more
         desk.pass_over(product, own, "middle", "time")
     return plan

@@ -8,7 +8,7 @@ import numpy as np
 from config.advice import advice
 from config.models import Product
 from scheduler.agronomy.nutrients import nutrients
-from scheduler.season.suggest_desk import Desk
+from scheduler.season.suggest_desk import OVER_FIXED, Desk
 from scheduler.season.suggest_values import Stage
 from scheduler.season.suggest_year import DAYS, Bools
 
@@ -29,8 +29,7 @@ def spoon(desk: Desk, granules: Sequence[Stage]) -> list[Stage]:
     wanted = desk.target.wanted - sum(stage.total.n for stage in granules)
     for product, own in desk.options("spoon"):
         dose = nutrients(product).n
-        count = int(wanted / dose + (1e-9 if desk.target.fixed or desk.target.cap is not None else 0.5))
-        count = min(count, product.most_per_year or count)
+        count = _sprays(desk, wanted, dose, product.most_per_year)
         days = _days_between(desk, product, granules)
         while count > 0:
             stages = _stages(desk, product, own, days, count)
@@ -39,6 +38,16 @@ def spoon(desk: Desk, granules: Sequence[Stage]) -> list[Stage]:
             count -= max(1, count // 10)
         desk.pass_over(product, own, "spoon", "much" if wanted < dose else "time")
     return []
+
+
+def _sprays(desk: Desk, wanted: float, dose: float, most: int | None) -> int:
+    """The number of doses that comes nearest, without passing a fixed figure by more than a twentieth or a cap."""
+    bounds = [int(wanted / dose + 0.5)]
+    if desk.target.fixed:
+        bounds.append(int((wanted + (OVER_FIXED - 1) * desk.target.wanted) / dose))
+    if desk.target.cap is not None:
+        bounds.append(int(wanted / dose + 1e-9))
+    return min([*bounds, most] if most is not None else bounds)
 
 
 def _days_between(desk: Desk, product: Product, granules: Sequence[Stage]) -> Bools:

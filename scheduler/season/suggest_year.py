@@ -15,6 +15,7 @@ from config.models import Estate, Lawn, Rules
 from config.packs import YearCap, rules_in_force
 from config.reference_data import GrassKind, grass_species, grass_types
 from scheduler.agronomy.growth import growth_potential
+from scheduler.season.due import month_day
 from scheduler.season.suggest_values import Climate, Target, Wishes
 
 Floats = NDArray[np.float64]
@@ -36,6 +37,15 @@ def climate_of(estate: Estate, lawn: Lawn) -> Climate:
     peak = coarse.warmest_day + (DAYS / 2 if lawn.latitude < 0 else 0)
     months = mean + swing * np.cos(2 * np.pi * (_MID_MONTH - peak) / DAYS)
     return Climate(tuple(round(float(t), 1) for t in months), coarse.source, assumed=True)
+
+
+def _day(month_day: str, southern: bool) -> int:
+    text = "02-28" if month_day == "02-29" else month_day
+    return (date.fromisoformat(f"2001-{text}") - _FIRST[southern]).days % DAYS
+
+
+def _northern(text: str, southern: bool) -> int:
+    return _day(f"{month_day(text, 2001, 6 if southern else 0):%m-%d}", southern)
 
 
 @dataclass(frozen=True)
@@ -68,13 +78,11 @@ class Year:
 
     def day(self, month_day: str) -> int:
         """The day of a month-day; 29 February counts as the 28th."""
-        text = "02-28" if month_day == "02-29" else month_day
-        found = date.fromisoformat(f"2001-{text}") - _FIRST[self.southern]
-        return found.days % DAYS
+        return _day(month_day, self.southern)
 
     def northern(self, month_day: str) -> int:
-        """The day of a season given for the north: half a year later on the other side."""
-        return (date.fromisoformat(f"2001-{month_day}") - _FIRST[False]).days
+        """The day of a season given for the north: six months later on the other side."""
+        return _northern(month_day, self.southern)
 
     def on(self, day: int, year: int) -> date:
         """The date of a day in the season that begins in `year`."""
@@ -104,10 +112,10 @@ def growing_year(lawn: Lawn, climate: Climate) -> Year:
 
 
 def _dry(lawn: Lawn) -> Bools:
-    """Midsummer, for cool-season grass that nobody waters: the same days of the year on either side of the equator."""
+    """Midsummer, for cool-season grass that nobody waters."""
     if lawn.grass != "cool" or lawn.irrigation != "none":
         return np.zeros(DAYS, dtype=np.bool_)
-    begin, end = ((date.fromisoformat(f"2001-{text}") - _FIRST[False]).days for text in advice("drought")["days"].value)
+    begin, end = (_northern(text, lawn.latitude < 0) for text in advice("drought")["days"].value)
     return (np.arange(DAYS) >= begin) & (np.arange(DAYS) <= end)
 
 
