@@ -7,10 +7,13 @@ from zoneinfo import ZoneInfo
 
 import numpy as np
 
+from config.models import Hours
 from scheduler.decide.row import Bools
 from scheduler.weather import chance, sun, surface
 from scheduler.weather.forecast import Floats, Forecast, Ints
 from scheduler.weather.physics import delta_t_c
+
+WEEKDAYS = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
 
 
 class LocalHours(NamedTuple):
@@ -32,6 +35,18 @@ def local_hours(start: datetime, hours: int, zone: str) -> LocalHours:
     for array in made:
         array.flags.writeable = False
     return made
+
+
+@lru_cache(maxsize=64)
+def working_hours(start: datetime, hours: int, zone: str, work: Hours) -> Bools:
+    """Which hours lie wholly inside the working hours, (hours,); shared like `local_hours`."""
+    begin = work.start.hour * 60 + work.start.minute
+    end = work.end.hour * 60 + work.end.minute
+    local = local_hours(start, hours, zone)
+    on_day = np.isin(local.weekday, [WEEKDAYS.index(day) for day in work.days])
+    inside = np.asarray(on_day & (local.minute >= begin) & (local.minute + 60 <= end))
+    inside.flags.writeable = False
+    return inside
 
 
 class Sky:

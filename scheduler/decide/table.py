@@ -15,11 +15,9 @@ from config.resolve import ProductLimits, product_limits
 from scheduler.decide.rain import RainRisk, rain_risk
 from scheduler.decide.row import Bools, Row
 from scheduler.decide.rule_rows import Warning_, rule_rows
-from scheduler.decide.sky import Sky, local_hours
+from scheduler.decide.sky import Sky, local_hours, working_hours
 from scheduler.weather.forecast import HOUR, Forecast, Ints
 from scheduler.weather.physics import wind_factor
-
-WEEKDAYS = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
 
 
 @dataclass(frozen=True)
@@ -66,11 +64,7 @@ def limit_table(
 
 def _time_rows(sky: Sky, hours: Hours, zone: str) -> list[Row]:
     """Working hours (local, whole hours inside) and daylight, as 1 or 0."""
-    begin = hours.start.hour * 60 + hours.start.minute
-    end = hours.end.hour * 60 + hours.end.minute
-    local = local_hours(sky.forecast.start, sky.forecast.hours, zone)
-    on_day = np.isin(local.weekday, [WEEKDAYS.index(day) for day in hours.days])
-    inside = on_day & (local.minute >= begin) & (local.minute + 60 <= end)
+    inside = working_hours(sky.forecast.start, sky.forecast.hours, zone, hours)
     return [
         Row("hours", "1", inside.astype(float), 1.0, None, "estate.toml [hours]"),
         Row("daylight", "1", sky.daylight.astype(float), 1.0, None, "work is done between sunrise and sunset"),

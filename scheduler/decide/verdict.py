@@ -139,7 +139,7 @@ class Judge:
 
     def _weigh(self, wish: Wish) -> Weighed:
         table, view = self.table, self.view(wish.latest, wish.can_wet)
-        by_date = self._usable & np.isin(table.days, wish.allowed)
+        by_date = self._usable & self._on(wish.allowed)
         fit = view.passes & by_date
         window = _best_run(table, fit & self._slots, self.now)
         following = None if window else _next_run(table, fit & ~self._slots, self.now)
@@ -153,6 +153,13 @@ class Judge:
         return Weighed(
             verdict, binding, window, following, _chance_at(table, at), limits, _margin(limits), story, better
         )
+
+    def _on(self, dates: Sequence[int]) -> Bools:
+        """The hours that lie on some dates (ordinals), (hours,)."""
+        first, last = int(self.table.days[0]), int(self.table.days[-1])
+        is_wanted = np.zeros(last - first + 1, dtype=bool)
+        is_wanted[[day - first for day in dates if first <= day <= last]] = True
+        return np.asarray(is_wanted[self.table.days - first])
 
     def _without_window(self, view: View, limits: Sequence[Limit]) -> tuple[Verdict, str]:
         """The verdict and the limit that binds it, where no hour of today is left to go."""

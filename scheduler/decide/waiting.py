@@ -5,7 +5,7 @@ a rarer thing, and how choosy one may be falls as the days run out. The value of
 induction: over the days that the forecast covers with what it says of them, beyond it with the climate's days.
 """
 
-from functools import cache
+from functools import cache, lru_cache
 
 import numpy as np
 
@@ -39,12 +39,15 @@ def go_threshold(days_left: int, days: tuple[float, ...] = DEFAULT_DAYS, cost: f
     return float(_climate_values(days_left, days, cost)[max(0, days_left)])
 
 
+@lru_cache(maxsize=512)
 def _climate_values(most_left: int, days: tuple[float, ...], cost: float) -> Floats:
     """V(0) .. V(most_left), (most_left + 1,)."""
     value = np.zeros(max(0, most_left) + 1)
     for left in range(1, len(value)):
         value[left] = np.mean(np.maximum(days, value[left - 1])) - cost
-    return np.maximum(value, 0.0)
+    kept = np.maximum(value, 0.0)
+    kept.flags.writeable = False
+    return kept
 
 
 def threshold_table(
@@ -62,12 +65,11 @@ def threshold_table(
     Returns (..., D, most_left + 1): entry [x, left] is the value of waiting on day x with `left` days after it; 0 with
     none left. The days after x enter with their chance now, blurred by what will still be learned of them.
     """
-    draws = np.clip(np.asarray(days, dtype=np.float64), 0.001, 0.999)
     left = np.arange(most_left + 1)
     beyond = _climate_values(most_left, days, cost)
     value = np.broadcast_to(beyond[np.maximum(left - AHEAD, 0)], (*by_day.shape, most_left + 1))
     for ahead in range(AHEAD, 0, -1):
-        chance, weight = _as_it_may_become(_later_day(by_day, ahead), draws, STILL_TO_COME[ahead - 1])
+        chance, weight = _as_it_may_become(_later_day(by_day, ahead), days, STILL_TO_COME[ahead - 1])
         taken = np.where(
             (left == ahead)[:, None], chance[..., None, :], np.maximum(chance[..., None, :], value[..., None])
         )
@@ -89,22 +91,32 @@ def _later_day(by_day: Floats, ahead: int) -> Floats:
     return out
 
 
-def _as_it_may_become(chance: Floats, draws: Floats, to_come: float) -> tuple[Floats, Floats]:
+def _as_it_may_become(chance: Floats, days: tuple[float, ...], to_come: float) -> tuple[Floats, Floats]:
     """What a chance (..., D) may have become on its day: values and their weights, (..., D, K) each.
 
     Bayes: the climate's days, drawn nearer to their mean by the evidence already in, tell success from failure with
     likelihood ratio r; the chance moves to chance r / (chance r + 1 - chance), and its mean over the draws is itself.
     A chance that is not known (NaN) becomes one of the climate's days.
     """
-    mean = float(np.mean(draws))
-    odds = mean / (1.0 - mean) * (draws / (1.0 - draws) * (1.0 - mean) / mean) ** to_come
-    tempered = odds / (1.0 + odds)
-    success, failure = tempered / tempered.sum(), (1.0 - tempered) / (1.0 - tempered).sum()
+    draws, success, failure = _evidence(days, to_come)
     unknown = np.isnan(chance)[..., None]
-    p = np.where(unknown, mean, chance[..., None])
+    p = np.where(unknown, float(np.mean(draws)), chance[..., None])
     weight = p * success + (1.0 - p) * failure
     become = np.where(unknown, draws, p * success / weight)
     return become, np.where(unknown, 1.0 / len(draws), weight)
+
+
+@lru_cache(maxsize=64)
+def _evidence(days: tuple[float, ...], to_come: float) -> tuple[Floats, Floats, Floats]:
+    """The climate's days, and how likely each is to show itself before a success and before a failure, (K,) each."""
+    draws = np.clip(np.asarray(days, dtype=np.float64), 0.001, 0.999)
+    mean = float(np.mean(draws))
+    odds = mean / (1.0 - mean) * (draws / (1.0 - draws) * (1.0 - mean) / mean) ** to_come
+    tempered = odds / (1.0 + odds)
+    made = draws, tempered / tempered.sum(), (1.0 - tempered) / (1.0 - tempered).sum()
+    for array in made:
+        array.flags.writeable = False
+    return made
 
 
 def best_by_day(chance: Floats, day: Ints) -> tuple[Ints, Floats]:

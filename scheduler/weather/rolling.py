@@ -44,20 +44,31 @@ def rolling_product(x: Floats, width: int) -> Floats:
     return _rolling(x, width, np.multiply)
 
 
-def _rolling(x: Floats, width: int, combine: Callable[[Floats, Floats], Floats]) -> Floats:
+def _rolling(x: Floats, width: int, combine: Callable[..., Floats]) -> Floats:
     if width < 1:
         raise ValueError(f"a window needs at least one hour, not {width}")
-    block = np.asarray(x, dtype=np.float64)
+    block = np.ascontiguousarray(x, dtype=np.float64)
     if width > block.shape[-1]:
         return np.full_like(block, np.nan)
     result: Floats | None = None
     done, size = 0, 1
     while True:  # the binary digits of width, lowest first
         if width & size:
-            result = block if result is None else combine(result, later(block, done))
+            result = block if result is None else _beside(result, block, done, combine)
             done += size
         if done == width:
             break
-        block = combine(block, later(block, size))
+        block = _beside(block, block, size, combine)
         size *= 2
-    return np.array(result)
+    return block.copy() if result is None or width == 1 else result
+
+
+def _beside(x: Floats, y: Floats, by: int, combine: Callable[..., Floats]) -> Floats:
+    """combine(x[..., t], y[..., t + by]) at t; NaN past the end.
+
+    Done on the flat arrays, which is several times as fast: what reaches over into the next row is past the end.
+    """
+    out = np.empty_like(y)
+    combine(x.reshape(-1)[:-by], y.reshape(-1)[by:], out=out.reshape(-1)[:-by])
+    out[..., -by:] = np.nan
+    return out

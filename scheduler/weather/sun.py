@@ -50,8 +50,6 @@ def spells(latitude: float, longitude: float, start: datetime, hours: int) -> tu
 
 def _inside(start: datetime, hours: int, spans: Iterable[tuple[datetime, datetime]]) -> Bools:
     """Which hours lie wholly inside one of the spans."""
-    offset = np.arange(hours)
-    mask = np.zeros(hours, dtype=bool)
     merged: list[tuple[float, float]] = []
     for begin, end in sorted(spans):
         low, high = (begin - start).total_seconds() / 3600.0, (end - start).total_seconds() / 3600.0
@@ -59,9 +57,12 @@ def _inside(start: datetime, hours: int, spans: Iterable[tuple[datetime, datetim
             merged[-1] = (merged[-1][0], max(high, merged[-1][1]))
         else:
             merged.append((low, high))
-    for low, high in merged:
-        mask |= (offset >= low) & (offset + 1 <= high)
-    return mask
+    if not merged:
+        return np.zeros(hours, dtype=bool)
+    lows, highs = np.array(merged).T
+    offset = np.arange(hours)
+    last = np.searchsorted(lows, offset, side="right") - 1  # the span that began last
+    return np.asarray((last >= 0) & (offset + 1 <= highs[last]))
 
 
 def daylight(latitude: float, longitude: float, start: datetime, hours: int) -> Bools:
