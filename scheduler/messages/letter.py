@@ -113,7 +113,7 @@ def _wanted(told: Suggestion, units: str) -> str:
     target = told.target
     wanted = show.per_area(target.wanted, units)
     low, high = show.per_area(target.low, units).partition(" ")[0], show.per_area(target.high, units)
-    common = f"Grass like this is given {low} to {high} of nitrogen a year (published: {target.source})."
+    common = f"Published advice for grass like this is {low} to {high} of nitrogen a year [{target.source}]."
     if told.no_season:
         return common
     if target.cap is not None:
@@ -121,7 +121,7 @@ def _wanted(told: Suggestion, units: str) -> str:
     if target.fixed:
         odd = ""
         if target.wanted > target.high * 1.02:
-            odd = " That is more than the published range; I have planned it because you asked, and would not myself."
+            odd = " That is more than the published range and more than I would give; I go towards it as you asked."
         elif target.wanted < target.low * 0.98:
             odd = " That is less than the published range: expect it thinner and paler, and needing less mowing."
         return f"{common} You set the year's nitrogen at {wanted}.{odd}"
@@ -158,6 +158,8 @@ def _body(estate: Estate, told: Suggestion) -> Iterator[str]:
         yield _heading("What it comes to")
         yield table(told, estate.units)
         yield sums(told, estate.units)
+    if told.no_season:
+        return
     if told.against:
         yield _heading("What I would leave alone")
         yield "\n".join(f"- {item.advice}" for item in told.against)
@@ -224,8 +226,9 @@ def _paragraphs(stages: Sequence[Stage]) -> list[list[Stage]]:
 def _remarks(estate: Estate, told: Suggestion) -> Iterator[str]:
     generic = list(dict.fromkeys(stage.product.name for stage in told.stages if not stage.own))
     if generic:
+        why = "For what your own products cannot do" if estate.products else "You have no products yet, so"
         yield (
-            f"For what your own products cannot do I have written in {join(generic)}. "
+            f"{why} I have written in {join(generic)}. "
             + (
                 "No such products exist: look for some like them, and type their sheets from the labels."
                 if len(generic) > 1

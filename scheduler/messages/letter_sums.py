@@ -10,6 +10,8 @@ from scheduler.messages import show
 from scheduler.messages.letter_words import join
 from scheduler.season.suggest_values import Stage, Suggestion
 
+FEW_VISITS = 4
+
 
 def table(told: Suggestion, units: str) -> str:
     """Nutrients by product and in all, in columns."""
@@ -61,7 +63,12 @@ def sums(told: Suggestion, units: str) -> str:
         why = "the doses on the sheets are too coarse to hit it"
         if off < 0:
             why = "one more dose would overshoot, or stand too close to the others"
+        if -off > max((stage.dose.n for stage in told.stages), default=0.0):
+            why = "more would have to go on closer together than is good for it"
         parts.append(f"It is {show.per_area(abs(off), units)} {more} than I aimed for: {why}.")
+    visits = sum(len(stage.dates) for stage in told.stages)
+    if told.wishes.effort == "monthly" and visits <= FEW_VISITS and off > -0.1 * told.target.wanted:
+        parts.append("That is fewer visits than you offered; at the rates on the sheets it needs no more.")
     cost = told.cost()
     if cost is not None:
         spent, unpriced = cost

@@ -1,5 +1,6 @@
 """The words of an adviser's letter: dates, rhythm, amounts, reasons, and why a product is passed over."""
 
+import math
 from collections.abc import Sequence
 from itertools import groupby
 
@@ -32,14 +33,15 @@ def span(first: str, last: str) -> str:
     )
 
 
-def rate(product: Product, units: str) -> str:
-    """ "25 g/m²"."""
-    value, unit = sheet_rate(product)
+def rate(product: Product, units: str, value: float | None = None) -> str:
+    """ "25 g/m²": the rate of the sheet, or another in its unit."""
+    sheet, unit = sheet_rate(product)
+    used = sheet if value is None else value
+    if units == "us" and unit == "ml/m2":
+        return f"{u.fl_oz_1000ft2_from_ml_m2(used):.3g} fl oz/1000 ft²"
     if units == "us":
-        if unit == "ml/m2":
-            return f"{u.fl_oz_1000ft2_from_ml_m2(value):.3g} fl oz/1000 ft²"
-        return f"{u.lb_1000ft2_from_g_m2(value):.3g} lb/1000 ft²"
-    return f"{value:g} {unit.replace('m2', 'm²')}"
+        return f"{u.lb_1000ft2_from_g_m2(used):.3g} lb/1000 ft²"
+    return f"{used:.4g} {unit.replace('m2', 'm²')}"
 
 
 def amount(lawn: Lawn, product: Product, units: str) -> str:
@@ -79,6 +81,8 @@ def _rhythm(stage: Stage) -> str:
     return next((words for most, words in RHYTHMS if _gap(stage) <= most), "about once a month")
 
 
+ALL_YEAR = 0.25  # growth potential in the slowest month, from which there is no winter to speak of
+OFTEN_DAYS = 10
 AGAIN: dict[Role, str] = {
     "middle": "The last one is used up again, and the grass is still growing well.",
     "spoon": "The little doses go on as before.",
@@ -104,6 +108,8 @@ def reason(told: Suggestion, stage: Stage, *, again: bool = False) -> str:
 
 
 def _opening(told: Suggestion, stage: Stage) -> str:
+    if min(told.growth) > ALL_YEAR:
+        return "Grass never stops growing here, so the feeds are shared out over the whole year; this is the first."
     waking = "greening up" if told.lawn.grass == "warm" else "waking"
     why = f"The grass is {waking} and hungry by then, so it gets quick nitrogen it can use at once"
     if stage.dose.p2o5 > 0 and wants_phosphate(told.lawn, told.year):
@@ -137,10 +143,13 @@ def _closing(told: Suggestion, stage: Stage) -> str:
 
 
 def _spoon(told: Suggestion, stage: Stage) -> str:
-    dose = show.per_area(stage.dose.n, "metric")
+    nearest = min(_gap(one) for one in told.stages if one.role == "spoon")
+    rest = "the faster the grass grows, the more often it gets one"
+    if nearest > OFTEN_DAYS:
+        rest = "this grass wants too little in a year for it to be every week"
     return (
-        f"So small a dose ({dose} of nitrogen) goes in through the leaf within hours, keeps the colour even and leaves "
-        "nothing to wash out; the faster the grass grows, the more often it gets one."
+        "So small a dose goes in through the leaf within hours, keeps the colour even and leaves nothing to wash out; "
+        f"{rest}."
     )
 
 
@@ -199,8 +208,8 @@ def why_not(past: PassedOver, units: str) -> str:
         return "there was no place for it between the others"
     lower = ""
     if past.fits_at is not None:
-        unit = sheet_rate(past.product)[1].replace("m2", "m²")
-        lower = f"; at {past.fits_at:.3g} {unit} it would fit, so change its rate if the label allows, and ask again"
+        fits = rate(past.product, units, math.floor(past.fits_at * 10) / 10)
+        lower = f"; at {fits} it would fit, so change its rate if the label allows, and ask again"
     return f"{limit_words(past.limit, units)} ({rule_name(past.limit)}){lower}"
 
 

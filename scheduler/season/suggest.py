@@ -53,7 +53,7 @@ def suggest(estate: Estate, lawn: Lawn, wishes: Wishes, today: date, season: int
         target=target,
         stages=tuple(stages),
         passed_over=tuple(past for past in desk.passed_over if past.product.id not in used),
-        against=against(estate, book, wishes, stages),
+        against=() if no_season else against(estate, book, wishes, stages),
         starter=_starter(book, today),
         no_season=no_season,
         keep_from_water_m=strip,

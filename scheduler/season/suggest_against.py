@@ -91,7 +91,7 @@ def _phosphate(book: Book, stages: Sequence[Stage]) -> Iterator[Against]:
     some = (
         "holds some; look for one without when it is"
         if len(holding) == 1
-        else "hold some; look for others when they are"
+        else "hold some; look for ones without when they are"
     )
     held = f" {_and(holding)} {some} used up." if holding else ""
     yield Against("phosphate", f"Phosphate: {why}.{held}", advice("soil_test")["years"].source)
