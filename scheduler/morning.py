@@ -32,6 +32,14 @@ class Answer:
     text: str
 
 
+@dataclass(frozen=True)
+class Answers:
+    """For all lawns that are alike: the tasks that are due with their answers, and those that come soon."""
+
+    due: tuple[tuple[Task, Answer], ...]
+    coming: tuple[Task, ...]
+
+
 class Desk:
     """The tables of one morning, made once per forecast cell and product class and looked up by every lawn."""
 
@@ -44,7 +52,8 @@ class Desk:
         self._tables: dict[tuple[object, ...], Table] = {}
         self._judges: dict[tuple[str, str, str], Judge] = {}
         self._own: dict[Hashable, OwnLimits] = {}
-        self._answers: dict[Hashable, Answer] = {}
+        self._answer: dict[Hashable, Answer] = {}
+        self._answers: dict[Hashable, Answers] = {}
 
     def cell(self, lawn: Lawn) -> CellWeather:
         """The weather of a lawn's cell; a cell without an answer counts as down."""
@@ -82,16 +91,39 @@ class Desk:
             return Judged("hold", None, None, None, min(failing, key=PRIORITY.index), (*dated, data))
         return Judged("unknown", None, None, None, "data", (*dated, data))
 
-    def answer(self, task: Task, entries: Sequence[Entry]) -> Answer:
-        """The verdict in words. Lawns of a cell that are alike in all that counts share one."""
-        zone, units = self.estate.zone_of(task.lawn), self.estate.units
-        can_wet = task.lawn.irrigation != "none"
-        key = (self.cell(task.lawn).cell, zone, can_wet, task.due, likeness(task, entries))
+    def answers(self, lawn: Lawn, entries: Sequence[Entry]) -> Answers:
+        """What is due and what comes, with the answers. Lawns of a cell that are alike in all that counts share it.
+
+        The tasks of the result are those of the lawn that was asked about first.
+        """
+        key = (self._place(lawn), lawn.programme, lawn.latitude < 0, likeness(lawn, entries))
         if key not in self._answers:
+            today = self.today(lawn)
+            first: dict[str, Task] = {}
+            for task in tasks(self.estate, lawn, today, entries):
+                first.setdefault(task.product.id, task)
+            due = tuple((task, self.answer(task, entries)) for task in first.values() if task.due.earliest <= today)
+            coming = tuple(task for task in first.values() if today < task.due.earliest <= today + SOON)
+            self._answers[key] = Answers(due, coming)
+        return self._answers[key]
+
+    def answer(self, task: Task, entries: Sequence[Entry]) -> Answer:
+        """The verdict for one task in words."""
+        key = (self._place(task.lawn), *self._task_key(task, entries))
+        if key not in self._answer:
+            zone, units = self.estate.zone_of(task.lawn), self.estate.units
             judged = self.judge(task, entries)
             why = reason(judged, zone, units)
-            self._answers[key] = Answer(judged, why, sentence(judged, why, task, zone, units, self.now))
-        return self._answers[key]
+            self._answer[key] = Answer(judged, why, sentence(judged, why, task, zone, units, self.now))
+        return self._answer[key]
+
+    def _place(self, lawn: Lawn) -> tuple[str, str, bool]:
+        """Cell, zone, and whether there is water: what of a lawn its weather, hours and words hang on."""
+        return self.cell(lawn).cell, self.estate.zone_of(lawn), lawn.irrigation != "none"
+
+    def _task_key(self, task: Task, entries: Sequence[Entry]) -> tuple[Hashable, ...]:
+        """What the lawn's own limits hang on, and the dates of the task."""
+        return task.product.id, task.step.every_days, task.season, task.due, likeness(task.lawn, entries)
 
     def _judge(self, task: Task, cell: CellWeather) -> Judge | None:
         """The judge of the task's cell and product; products of one class share their table."""
@@ -102,7 +134,7 @@ class Desk:
 
     def _own_limits(self, task: Task, today: date, last: date, entries: Sequence[Entry]) -> OwnLimits:
         """The lawn's own limits; most lawns of a round have had the same on the same days and share them."""
-        key = (today, last, likeness(task, entries))
+        key = (today, last, *self._task_key(task, entries))
         if key not in self._own:
             self._own[key] = own_limits(self.estate, task, today, last, entries)
         return self._own[key]
@@ -118,11 +150,15 @@ def _data_limit(cell: CellWeather, now: datetime, feed: Feed) -> Limit:
 
 def line_for(desk: Desk, task: Task, entries: Sequence[Entry]) -> Line:
     """The decision for one application, with its text."""
-    estate, answer = desk.estate, desk.answer(task, entries)
-    judged, job = answer.judged, job_for(task.product, task.lawn.area_m2, estate.tank_l)
+    return _line(desk.estate, task.lawn, task, desk.answer(task, entries))
+
+
+def _line(estate: Estate, lawn: Lawn, task: Task, answer: Answer) -> Line:
+    """The answer for a lawn, with what is the lawn's own. The task may be that of another lawn that is alike."""
+    judged, job = answer.judged, job_for(task.product, lawn.area_m2, estate.tank_l)
     return Line(
-        lawn=task.lawn.id,
-        lawn_name=task.lawn.name,
+        lawn=lawn.id,
+        lawn_name=lawn.name,
         product=task.product.id,
         product_name=task.product.name,
         form=task.product.form,
@@ -134,9 +170,9 @@ def line_for(desk: Desk, task: Task, entries: Sequence[Entry]) -> Line:
         binding=judged.binding,
         limits=judged.limits,
         job=job,
-        cautions=(*cautions(task.lawn, task.product), *pack_cautions(estate.rules)),
+        cautions=(*cautions(lawn, task.product), *pack_cautions(estate.rules)),
         text=answer.text.replace(AMOUNT, measure(job, estate.units, task.tank_l)),
-        group=task.lawn.round or "",
+        group=lawn.round or "",
         why=answer.why,
         story=judged.story,
         better=judged.better,
@@ -179,19 +215,12 @@ def brief_for(
     by_lawn: dict[str, list[Entry]] = {}
     for entry in ledger:
         by_lawn.setdefault(entry.lawn, []).append(entry)
-    lines, coming = [], []
+    lines: list[Line] = []
+    coming: list[tuple[str, str, date]] = []
     for lawn in lawns:
-        today = at.today(lawn)
-        rows = by_lawn.get(lawn.id, [])
-        seen: set[str] = set()
-        for task in tasks(estate, lawn, today, rows):
-            if task.product.id in seen:
-                continue
-            seen.add(task.product.id)
-            if task.due.earliest <= today:
-                lines.append(line_for(at, task, rows))
-            elif task.due.earliest <= today + SOON:
-                coming.append((lawn.name, task.product.name, task.due.earliest))
+        answers = at.answers(lawn, by_lawn.get(lawn.id, []))
+        lines += [_line(estate, lawn, task, answer) for task, answer in answers.due]
+        coming += [(lawn.name, task.product.name, task.due.earliest) for task in answers.coming]
     lines = _one_a_day(lines)
     order = {"go": 0, "hold": 1, "unknown": 2}
     lines.sort(key=lambda line: (line.group, order[line.verdict], line.due.latest, line.lawn, line.product))

@@ -30,14 +30,16 @@ _NOT_ASKED = {
 _asked_of = attrgetter(*(name for name in Lawn.model_fields if name not in _NOT_ASKED))
 
 
-def likeness(task: Task, entries: Sequence[Entry]) -> Hashable:
-    """Tasks with the same likeness have the same `lawn_limits` on every date. `entries` are the lawn's own rows."""
-    lawn, step = task.lawn, task.step
+def likeness(lawn: Lawn, entries: Sequence[Entry]) -> Hashable:
+    """What of a lawn and its past `lawn_limits` hang on. `entries` are the lawn's own rows.
+
+    For lawns with the same likeness, tasks with the same product, step, season and dates have the same limits.
+    """
     done = tuple(
         (e.product, e.local_date, e.kind, None if e.amount is None else (e.amount, e.area_m2 or lawn.area_m2))
         for e in in_force(entries, lawn.id)
     )
-    return task.product.id, step.every_days, task.season, task.due.earliest, _asked_of(lawn), done
+    return _asked_of(lawn), done
 
 
 @dataclass(frozen=True)
