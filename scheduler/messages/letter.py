@@ -68,13 +68,24 @@ def _opening(estate: Estate, told: Suggestion) -> Iterator[str]:
     yield f"{title}\n{'-' * min(len(title), WIDTH)}"
     yield f"{_lawn(told, estate.units)} {_wanted(told, estate.units)}"
     if told.climate.assumed:
-        yield (
-            f"One thing I had to guess: the temperatures of your place. I took a coarse figure for latitude "
-            f"{abs(told.lawn.latitude):.1f}° {'S' if told.southern else 'N'}, so the dates may be two or three weeks "
-            "out. Put the twelve monthly means, January to December, into estate.toml as monthly_mean_c and ask again."
-        )
+        yield _guess(told, given=estate.monthly_mean_c is not None)
     if told.keep_from_water_m is not None:
         yield _strip(told, told.keep_from_water_m, estate.units)
+
+
+def _guess(told: Suggestion, *, given: bool) -> str:
+    """That the climate is a guess, and what would make it none."""
+    place = f"latitude {abs(told.lawn.latitude):.1f}° {'S' if told.southern else 'N'}"
+    if given:
+        return (
+            "The monthly temperatures in estate.toml are of the other side of the equator, so for this lawn I took a "
+            f"coarse figure for {place}; the dates may be two or three weeks out."
+        )
+    return (
+        f"One thing I had to guess: the temperatures of your place. I took a coarse figure for {place}, so the dates "
+        "may be two or three weeks out. Put the twelve monthly means, January to December, into estate.toml as "
+        "monthly_mean_c and ask again."
+    )
 
 
 def _strip(told: Suggestion, strip_m: float, units: str) -> str:

@@ -3,6 +3,7 @@
 Days count from the depth of winter: day 0 is 1 January in the north and 1 July in the south, and there are 365.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 from functools import cached_property
@@ -22,13 +23,17 @@ Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
 
 DAYS = 365
+EVEN_C = 2.0  # difference of the two half-years below which neither is summer: judgement
 _FIRST = {False: date(2001, 1, 1), True: date(2001, 7, 1)}  # no leap year on either side
 _MID_MONTH = np.array([15.5, 45.0, 74.5, 105.0, 135.5, 166.0, 196.5, 227.5, 258.0, 288.5, 319.0, 349.5])
 
 
 def climate_of(estate: Estate, lawn: Lawn) -> Climate:
-    """The estate's monthly means, else a coarse guess by latitude that is marked as such."""
-    if estate.monthly_mean_c is not None:
+    """The estate's monthly means, else a coarse guess by latitude that is marked as such.
+
+    Means whose summer lies on the other side of the year are not this lawn's: an estate may reach over the equator.
+    """
+    if estate.monthly_mean_c is not None and _same_side(estate.monthly_mean_c, lawn.latitude):
         return Climate(tuple(estate.monthly_mean_c), "estate.toml monthly_mean_c", assumed=False)
     coarse = coarse_climate()
     zone = coarse.south if lawn.latitude < 0 else coarse.north
@@ -46,6 +51,12 @@ def _day(month_day: str, southern: bool) -> int:
 
 def _northern(text: str, southern: bool) -> int:
     return _day(f"{month_day(text, 2001, 6 if southern else 0):%m-%d}", southern)
+
+
+def _same_side(monthly_mean_c: Sequence[float], latitude: float) -> bool:
+    """Whether the warm half of the year is the one of this side of the equator, or there is no warm half."""
+    northern = float(np.mean(monthly_mean_c[3:9]) - np.mean([*monthly_mean_c[:3], *monthly_mean_c[9:]]))
+    return abs(northern) < EVEN_C or (northern > 0) == (latitude >= 0)
 
 
 @dataclass(frozen=True)

@@ -25,7 +25,7 @@ def run(tmp_path: Path) -> Run:
         lawn(),
         lawn(id="outfield", name="Outfield", area_m2=5200, irrigation="none", hard_edges=False, children_or_pets=False),
         lawn(id="south", name="Southern lawn", latitude=-43.2, longitude=172.1, timezone="Pacific/Auckland"),
-        lawn(id="warm", name="Warm lawn", latitude=29.1, longitude=-82.2, grass="warm", species="bermudagrass"),
+        lawn(id="warm", name="Warm lawn", latitude=-29.1, longitude=31.0, grass="warm", species="bermudagrass"),
     ]
     products = [liquid(most_per_year=None), granular(), combined(price_per_kg_or_l=2.5)]
     write_estate(tmp_path, lawns=lawns, products=products, monthly_mean_c=MEANS)
@@ -68,10 +68,13 @@ def test_amounts_are_for_the_whole_lawn_and_costs_from_the_sheets_prices(run: Ru
     assert "three-in-one" not in told["cost"]["without"]
 
 
-def test_the_climate_of_the_estate_is_used(run: Run) -> None:
+def test_the_climate_of_the_estate_is_used_on_its_side_of_the_equator(run: Run) -> None:
     told = answer(run, "front")["climate"]
     assert told["monthly_mean_c"] == MEANS
     assert told["assumed"] is False
+    southern = answer(run, "south")["climate"]
+    assert southern["assumed"] is True
+    assert southern["monthly_mean_c"][0] > southern["monthly_mean_c"][6]
 
 
 @pytest.mark.parametrize("effort", ["few", "monthly", "weekly"])
