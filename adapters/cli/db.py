@@ -51,13 +51,15 @@ def restore(context: Context, path: Path) -> None:
     """Put a copy back. The database in use is kept beside it; messages it still had to send are not sent again."""
     folder, given = _folder(context), _given(context)
     place = sqlite_file(folder, given)
+    replaced = place is not None and place.exists()
     with _plain_os_errors("restore"):
         if place is None:
             maintenance.restore(folder, given, path, context.now())  # says which means PostgreSQL has
         else:
             with DaemonLock(place):
                 maintenance.restore(folder, given, path, context.now())
-    click.echo(f"Put back from {path}. What was in use before is kept beside it as {place}.before-restore-...")
+    kept = f" What was in use before is kept as {place}.before-restore-..." if replaced else ""
+    click.echo(f"Put back from {path}.{kept}")
 
 
 def _folder(context: Context) -> Path:

@@ -153,4 +153,5 @@ def _head(told: dict[str, Any], dry_run: bool) -> str:
 def _name(kind: Kind, row: dict[str, Any]) -> str:
     if kind == "lawns":
         return one_line(f"{row['id']}, {row['name']}, {row['area_m2']:g} m2")
-    return one_line(f"{row['lawn']}, {row['product']}, {row['at']}") + (", skipped" * (row["kind"] == "skipped"))
+    skipped = ", skipped" if row["kind"] == "skipped" else ""
+    return one_line(f"{row['lawn']}, {row['product']}, {row['at']}{skipped}")

@@ -166,7 +166,7 @@ def _short(text: str, most: int) -> str:
 def _given_text(lawn: Lawn, given: Given, units: str) -> str:
     unit = show.per_area(1.0, units).partition(" ")[2]
     head = f"{lawn.name}, up to {show.day(given.on)} {given.on.year}, in {unit}"
-    rows = [("", "N", "P2O5", "K2O", "P", "K", "Fe")]
+    rows: list[tuple[str, ...]] = [("", "N", "P2O5", "K2O", "P", "K", "Fe")]
     for name, dose in ((str(given.on.year), given.year), ("last 30 days", given.recent)):
         rows.append((name, *(_number(dose, key, units) for key in NUTRIENTS)))
     lines = [wrap(head), columns(rows, right=range(1, 7))]
@@ -174,8 +174,9 @@ def _given_text(lawn: Lawn, given: Given, units: str) -> str:
         limit = cap.limit
         value, most = (show.per_area(x, units) for x in (limit.value or 0.0, limit.allowed[1] or 0.0))
         day = "" if limit.unit.endswith(" in the year") else f", fullest on {show.day(cap.on)}"
-        told = f"- {_what(limit.unit)}: {value} of at most {most}: {STATE[limit.ok]}{day}. {limit.note}".rstrip()
-        lines.append(wrap(f"{told} ({limit.source})"))
+        note = f"; {limit.note}" if limit.note else ""
+        told = f"- {_what(limit.unit)}: {value} of at most {most}, {STATE[limit.ok]}{day}{note} ({limit.source})"
+        lines.append(wrap(told))
     if given.unknown:
         lines.append(wrap(f"- Not counted, since their sheets are gone: {', '.join(given.unknown)}"))
     return "\n".join(lines)

@@ -4,7 +4,6 @@ import math
 from datetime import datetime
 from typing import Any
 
-from adapters.cli.context import Context
 from adapters.store.store import Store
 from adapters.weather import weather_now
 from config.models import Estate, Lawn, Product
@@ -18,14 +17,14 @@ READ = {"temperature_c": 1, "humidity_pct": 0, "wind_m_s": 1}  # field of a fore
 
 
 def stored_weather(
-    context: Context, store: Store, lawn: Lawn, product: Product, at: datetime, now: datetime
+    estate: Estate, store: Store, lawn: Lawn, product: Product, at: datetime, now: datetime
 ) -> dict[str, Any]:
     """Fields of a ledger row that the store can fill in for a job begun at `at`; those it cannot are left out.
 
     The forecast basis is the run that was known, and fresh, when the work began. The weather of the hour comes from it,
     else from the newest run that covers the hour.
     """
-    estate = context.estate.model_copy(update={"lawns": (lawn,)})
+    estate = estate.model_copy(update={"lawns": (lawn,)})  # the weather of one cell is enough
     cell = cell_of(lawn.latitude, lawn.longitude)
     then = weather_now(store, estate, at)[cell]
     found = _basis(estate, then, lawn, product, at) if then.state == "fresh" else {}

@@ -146,7 +146,7 @@ def _text(name: str, typed: str) -> str:
 
 def _filled_in(context: Context, store: Store, entry: Entry, lawn: Lawn, product: Product, now: datetime) -> Entry:
     """The row with the stored weather wherever none was measured, and the forecast it rested on."""
-    stored = stored_weather(context, store, lawn, product, entry.at, now)
+    stored = stored_weather(context.estate, store, lawn, product, entry.at, now)
     provider = stored.pop("weather_by", "")
     gaps = {name: stored.pop(name) for name in READ if name in stored and getattr(entry, name) is None}
     by = ", ".join(x for x in (entry.weather_by, provider if gaps else "") if x)
