@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 from scheduler.weather.forecast import Floats
 
 Bools = NDArray[np.bool_]
+TOLERANCE = 1e-9  # of a limit: what was reckoned must not fail it by rounding
 
 
 @dataclass(frozen=True)
@@ -38,17 +39,12 @@ class Row:
         """Where the value is known and inside the allowed range."""
         inside = self.known
         if self.low is not None:
-            inside = inside & (self.value >= self.low - 1e-9)
+            inside = inside & (self.value >= self.low - TOLERANCE)
         if self.high is not None:
-            inside = inside & (self.value <= self.high + 1e-9)
+            inside = inside & (self.value <= self.high + TOLERANCE)
         return inside
 
-    @cached_property
-    def fails(self) -> Bools:
-        """Where the value is known and outside the allowed range."""
-        return self.known & ~self.ok
-
-    @cached_property
+    @property
     def passes(self) -> Bools:
         """Where the limit does not stop a go."""
-        return self.ok if self.blocks else ~self.fails
+        return self.ok if self.blocks else self.ok | ~self.known

@@ -1,15 +1,15 @@
 """From limits to a verdict: go with a window, hold with the limit that binds and the next window, or unknown."""
 
+import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, datetime
-from functools import cached_property
 from zoneinfo import ZoneInfo
 
 import numpy as np
 
 from config.models import Lawn
-from scheduler.decide.row import Bools, Row
+from scheduler.decide.row import TOLERANCE, Bools, Row
 from scheduler.decide.table import Table, first_hour
 from scheduler.decide.waiting import Waiting
 from scheduler.values import Chance, Limit, Stretch, Verdict, Window
@@ -21,7 +21,7 @@ PRIORITY = (
     "data", "weather_warning", "ground", "heavy_rain", "rain_after", "rain_band", "frost", "temperature", "wind",
     "gust", "inversion", "delta_t", "leaf", "mowing", "hours", "daylight",
 )  # fmt: skip
-
+RANK = {name: at for at, name in enumerate(PRIORITY)}
 
 # Even on the last day granules are not thrown on a lawn that nobody can water with less than this chance of the right
 # rain: where the declining threshold of the measured policy ends (tests/scheduler/verify).
@@ -64,26 +64,32 @@ def wish_for(table: Table, lawn: Lawn, latest: date, allowed: tuple[int, ...]) -
     return Wish(allowed, latest if waits else None, (waits or damp) and lawn.irrigation != "none")
 
 
-@dataclass(frozen=True)
 class View:
-    """The rows that count for a lawn, and what they leave of the hours."""
+    """The rows that count for a lawn, and what they leave of the hours.
 
-    rows: tuple[Row, ...]
+    `passing` (rows, hours): where each row passes; `passes` (hours,): where all do; `ranked`: the rows in the order in
+    which a failing one is named; `fails` (rows, hours): where each of these is known to fail.
+    """
 
-    @cached_property
-    def ranked(self) -> tuple[Row, ...]:
-        """The rows in the order in which a failing one is named."""
-        return tuple(sorted(self.rows, key=lambda row: PRIORITY.index(row.name)))
+    def __init__(self, rows: tuple[Row, ...]) -> None:
+        self.rows = rows
+        values = np.array([row.value for row in rows])
+        known = np.isfinite(values)
+        low, high = _bounds([row.low for row in rows], -np.inf), _bounds([row.high for row in rows], np.inf)
+        ok = known & (values >= low - TOLERANCE) & (values <= high + TOLERANCE)
+        blocks = np.array([row.blocks for row in rows])[:, None]
+        self.passing = ok | ~(known | blocks)
+        self.passes = np.asarray(self.passing.all(axis=0))
+        rank = sorted(range(len(rows)), key=lambda at: RANK[rows[at].name])
+        self.ranked = [rows[at] for at in rank]
+        self.fails = (known & ~ok)[rank]
 
-    @cached_property
-    def passes(self) -> Bools:
-        """Where every row passes, (hours,)."""
-        return np.asarray(np.logical_and.reduce([row.passes for row in self.rows]))
 
-    @cached_property
-    def fails(self) -> Bools:
-        """Where each of the ranked rows is known to fail, (rows, hours)."""
-        return np.array([row.fails for row in self.ranked])
+def _bounds(bounds: Sequence[Floats | float | None], none: float) -> Floats:
+    """One bound for each row: (rows, 1), or (rows, hours) if one of them changes from hour to hour."""
+    given = [none if bound is None else bound for bound in bounds]
+    hours = next((len(bound) for bound in given if isinstance(bound, np.ndarray)), None)
+    return np.array(given)[:, None] if hours is None else np.array([np.broadcast_to(bound, hours) for bound in given])
 
 
 @dataclass(frozen=True)
@@ -212,7 +218,7 @@ def settle(seen: Weighed, dated: tuple[Limit, ...]) -> Judged:
 def _better_day(view: View, table: Table, open_: Bools, at: int, latest: date) -> tuple[date, float] | None:
     """The later day, by the latest, whose chance of the right rain is the best and better than at hour `at`."""
     chance, days = table.rain.dissolved, table.days
-    others = np.logical_and.reduce([row.passes for row in view.rows if row.name != "rain_band"])
+    others = view.passing[[row.name != "rain_band" for row in view.rows]].all(axis=0)
     later = open_ & others & (days > days[at]) & (days <= latest.toordinal())
     if chance is None or not later.any():
         return None
@@ -284,15 +290,17 @@ def _nearest(view: View, slots: Bools) -> int | None:
 def limit_at(row: Row, at: int) -> Limit:
     """One row at one hour."""
     low, high = (None if x is None else float(x[at] if isinstance(x, np.ndarray) else x) for x in (row.low, row.high))
-    known = bool(row.known[at])
-    value, ok = (float(row.value[at]), bool(row.ok[at])) if known else (None, None)
+    value = float(row.value[at])
+    if not math.isfinite(value):
+        return Limit(row.name, None, row.unit, (low, high), None, row.source, row.note)
+    ok = (low is None or value >= low - TOLERANCE) and (high is None or value <= high + TOLERANCE)
     return Limit(row.name, value, row.unit, (low, high), ok, row.source, row.note)
 
 
 def _first_failing(limits: Sequence[Limit]) -> str:
     """The failing limit that is named first."""
     failing = [limit.name for limit in limits if limit.ok is False]
-    return min(failing, key=PRIORITY.index) if failing else "data"
+    return min(failing, key=RANK.__getitem__) if failing else "data"
 
 
 def _margin(limits: Iterable[Limit]) -> tuple[float, str]:
