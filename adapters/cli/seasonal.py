@@ -11,7 +11,7 @@ from adapters.cli.context import INSTANT, Context, Ended, pass_context, plain_er
 from adapters.cli.decisions import JSON, entries_of
 from adapters.cli.layout import columns, wrap
 from config.models import Lawn
-from scheduler.agronomy.mixing import Fill, Mix
+from scheduler.agronomy.mixing import Fill, Mix, job_for
 from scheduler.agronomy.mixing import mix as measure
 from scheduler.agronomy.nutrients import Nutrients, spray_strength_pct
 from scheduler.messages import show
@@ -77,8 +77,9 @@ def _plan_text(lawn: Lawn, year: int, items: list[Planned], total: Nutrients, un
 def mix(context: Context, product_id: str, area_m2: float, tank_l: float | None, as_json_: bool) -> None:
     """Product, water and tank fills for an area, and the nutrients it gives."""
     product = context.product(product_id)
+    tank = tank_l if tank_l is not None else context.estate.tank_l
     try:
-        told = measure(product, area_m2, tank_l if tank_l is not None else context.estate.tank_l)
+        told = measure(product, area_m2, tank)
     except ValueError as error:
         raise Ended(f"mix: {error}") from None
     strength = spray_strength_pct(product)
@@ -86,8 +87,8 @@ def mix(context: Context, product_id: str, area_m2: float, tank_l: float | None,
         key = "product_ml" if told.unit == "ml" else "product_g"
         as_json.show({
             "product": product.id, "area_m2": told.area_m2, key: round(told.product, 3), "water_l": told.spray_l,
-            "water_added_l": told.water_l, "full_fills": told.full_fills, "full": _fill(told.full, key),
-            "part": _fill(told.part, key), "strength_pct_wv": strength, **as_json.dose(told.nutrients),
+            "water_added_l": told.water_l, "fills": job_for(product, area_m2, tank).fills,
+            "full_fills": told.full_fills, "full": _fill(told.full, key), "part": _fill(told.part, key), "strength_pct_wv": strength, **as_json.dose(told.nutrients),
         })  # fmt: skip
         return
     click.echo(wrap(_mix_text(told, product.name, context.estate.units, strength)))
