@@ -22,7 +22,7 @@ log = logging.getLogger("ligule.briefs")
 RECENT = timedelta(minutes=60)  # a look at the feeds within that time before a brief is due is recent enough
 PATIENCE = timedelta(minutes=5)  # a brief waits that long for it, and then says what is known
 MOST_TRIES = 5  # for a brief that cannot be written; others are not held up by it
-BATCH = 100
+BATCH, BATCH_TEXT = 100, 8_000_000  # briefs, and characters of their lines, that are recorded together
 
 Compose = Callable[..., Composed]
 Key = tuple[str, date]
@@ -87,7 +87,7 @@ class BriefJob:
             missed = before if (brief.person, before) in unreached else None
             queued = self._written(brief, people[brief.person], composed, missed, now)
             batch += [queued] if queued else []
-            if len(batch) >= BATCH:
+            if len(batch) >= BATCH or sum(len(one.lines) for one in batch) >= BATCH_TEXT:
                 self._queue(batch, now)
                 batch = []
         self._queue(batch, now)
