@@ -88,7 +88,8 @@ def mix(context: Context, product_id: str, area_m2: float, tank_l: float | None,
         as_json.show({
             "product": product.id, "area_m2": told.area_m2, key: round(told.product, 3), "water_l": told.spray_l,
             "water_added_l": told.water_l, "fills": job_for(product, area_m2, tank).fills,
-            "full_fills": told.full_fills, "full": _fill(told.full, key), "part": _fill(told.part, key), "strength_pct_wv": strength, **as_json.dose(told.nutrients),
+            "full_fills": told.full_fills, "full": _fill(told.full, key), "part": _fill(told.part, key),
+            "strength_pct_wv": strength, **as_json.dose(told.nutrients),
         })  # fmt: skip
         return
     click.echo(wrap(_mix_text(told, product.name, context.estate.units, strength)))
