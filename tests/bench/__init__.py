@@ -1,0 +1,1 @@
+"""The benchmark of a morning, and its plain reference."""
