@@ -5,6 +5,7 @@ from datetime import UTC, date, datetime, timedelta
 import numpy as np
 import psychrolib
 import pytest
+from CoolProp import CoolProp
 
 from scheduler.weather import sun
 from scheduler.weather.physics import delta_t_c, dew_point_c, vapour_pressure_kpa, wet_bulb_c, wind_factor
@@ -43,6 +44,14 @@ def test_delta_t_agrees_with_psychrolib(temperature: float, humidity: float) -> 
     # below a wet bulb of 0 C it takes ice on the bulb, which no spray is
     reference = temperature - psychrolib.GetTWetBulbFromRelHum(temperature, humidity / 100, 101325)
     assert delta_t_c(one(temperature), one(humidity))[0] == pytest.approx(reference, abs=0.2)
+
+
+@pytest.mark.parametrize("humidity", [35, 50, 65, 80, 90, 97])
+@pytest.mark.parametrize("temperature", [5, 10, 15, 20, 27, 35])
+def test_delta_t_agrees_with_coolprop(temperature: float, humidity: float) -> None:
+    # CoolProp HAPropsSI: humid air after Herrmann, Kretzschmar and Gatley 2009 (ASHRAE RP-1485), at sea level
+    wet_bulb = CoolProp.HAPropsSI("Twb", "T", temperature + 273.15, "R", humidity / 100, "P", 101325) - 273.15
+    assert delta_t_c(one(temperature), one(humidity))[0] == pytest.approx(temperature - wet_bulb, abs=0.2)
 
 
 def test_dew_point_agrees_with_psychrolib() -> None:
