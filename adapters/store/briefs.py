@@ -146,16 +146,12 @@ def _messages(store_id: str, brief: QueuedBrief, now: datetime) -> Iterator[dict
         }
 
 
-def _insert_free(connection: Connection, table: Table, rows: list[dict[str, Any]], *back: Any) -> list[Row[Any]]:
+def _insert_free(connection: Connection, table: Table, rows: list[dict[str, Any]], *back: Any) -> Sequence[Row[Any]]:
     """Insert the rows whose unique keys are free; the columns `back` of those that went in."""
     if not rows:
         return []
     dialect = postgresql if connection.dialect.name == "postgresql" else sqlite
-    added: list[Row[Any]] = []
-    for start in range(0, len(rows), CHUNK):
-        statement = dialect.insert(table).values(rows[start : start + CHUNK]).on_conflict_do_nothing()
-        added += connection.execute(statement.returning(*back)).all()
-    return added
+    return connection.execute(dialect.insert(table).on_conflict_do_nothing().returning(*back), rows).all()
 
 
 def claim(connection: Connection, now: datetime, owner: str, limit: int) -> list[OutboxRow]:
