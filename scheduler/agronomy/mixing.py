@@ -74,23 +74,16 @@ def mix(product: Product, area_m2: float, tank_l: float, rate: float | None = No
 
     ValueError if area, tank or rate are not above 0, or if more product than finished spray is asked for.
     """
-    sheet, rate_unit = sheet_rate(product)
-    used = sheet if rate is None else rate
-    _positive(area_m2=area_m2, tank_l=tank_l, rate=used)
-    unit: Literal["ml", "g"] = "ml" if rate_unit == "ml/m2" else "g"
-    given = nutrients(product, used)
-    water_ml_m2 = product.water_ml_m2
-    if water_ml_m2 is None:
-        return Mix(area_m2, unit, used * area_m2, None, None, 0, None, None, given)
-    if unit == "ml" and used > water_ml_m2:
-        raise ValueError(f"{product.id}: {used} ml/m2 of product do not fit into {water_ml_m2} ml/m2 of spray")
-    spray_l = area_m2 * water_ml_m2 / 1000
+    used, unit = _checked(product, area_m2, tank_l, rate)
+    spray_l, amount = _whole(product, area_m2, used)
+    given, water_ml_m2 = nutrients(product, used), product.water_ml_m2
+    if spray_l is None or water_ml_m2 is None:
+        return Mix(area_m2, unit, amount, None, None, 0, None, None, given)
     fills, part_l = _split(spray_l, tank_l)
 
     def fill(volume_l: float) -> Fill:
         area = volume_l * 1000 / water_ml_m2
-        amount = area * used
-        return Fill(volume_l, amount, max(0.0, volume_l - (amount / 1000 if unit == "ml" else 0.0)), area)
+        return Fill(volume_l, area * used, max(0.0, volume_l - (area * used / 1000 if unit == "ml" else 0.0)), area)
 
     whole = fill(spray_l)
     return Mix(
@@ -106,6 +99,25 @@ def mix(product: Product, area_m2: float, tank_l: float, rate: float | None = No
     )
 
 
+def _checked(product: Product, area_m2: float, tank_l: float, rate: float | None) -> tuple[float, Literal["ml", "g"]]:
+    """The rate that is used, and what it is measured in."""
+    sheet, rate_unit = sheet_rate(product)
+    used = sheet if rate is None else rate
+    _positive(area_m2=area_m2, tank_l=tank_l, rate=used)
+    unit: Literal["ml", "g"] = "ml" if rate_unit == "ml/m2" else "g"
+    if unit == "ml" and product.water_ml_m2 is not None and used > product.water_ml_m2:
+        raise ValueError(f"{product.id}: {used} ml/m2 of product do not fit into {product.water_ml_m2} ml/m2 of spray")
+    return used, unit
+
+
+def _whole(product: Product, area_m2: float, used: float) -> tuple[float | None, float]:
+    """Finished spray for the whole area (None for dry products), and the product in it."""
+    if product.water_ml_m2 is None:
+        return None, used * area_m2
+    spray_l = area_m2 * product.water_ml_m2 / 1000
+    return spray_l, spray_l * 1000 / product.water_ml_m2 * used
+
+
 def _split(spray_l: float, tank_l: float) -> tuple[int, float]:
     """Whole tanks and the rest. A rest below a billionth of the whole is rounding of floats, not a fill."""
     tanks = spray_l / tank_l
@@ -115,18 +127,20 @@ def _split(spray_l: float, tank_l: float) -> tuple[int, float]:
 
 
 def job_for(product: Product, area_m2: float, tank_l: float, rate: float | None = None) -> Job:
-    """The job of one application in the form that messages carry; `water_l` is the finished spray."""
-    made = mix(product, area_m2, tank_l, rate)
+    """The job of one application in the form that messages carry; `water_l` is the finished spray. Errors as `mix`."""
+    used, unit = _checked(product, area_m2, tank_l, rate)
+    spray_l, amount = _whole(product, area_m2, used)
+    given = nutrients(product, used)
     return Job(
         area_m2=area_m2,
-        product_ml=made.product if made.unit == "ml" else None,
-        product_g=made.product if made.unit == "g" else None,
-        water_l=made.spray_l,
-        fills=None if made.spray_l is None else made.spray_l / tank_l,
-        n_g_m2=made.nutrients.n,
-        p2o5_g_m2=made.nutrients.p2o5,
-        k2o_g_m2=made.nutrients.k2o,
-        fe_g_m2=made.nutrients.fe,
+        product_ml=amount if unit == "ml" else None,
+        product_g=amount if unit == "g" else None,
+        water_l=spray_l,
+        fills=None if spray_l is None else spray_l / tank_l,
+        n_g_m2=given.n,
+        p2o5_g_m2=given.p2o5,
+        k2o_g_m2=given.k2o,
+        fe_g_m2=given.fe,
     )
 
 

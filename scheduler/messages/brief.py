@@ -1,11 +1,12 @@
 """A brief as a message: short plain text for a phone, and the same as HTML for mail."""
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import date, datetime
 from itertools import groupby
 
 from jinja2 import Environment, StrictUndefined
+from markupsafe import Markup, escape
 
 from config.models import Estate, Person
 from scheduler.messages import show
@@ -29,10 +30,7 @@ def message_for(
     zone = person.timezone if person and person.timezone else estate.timezone
     notes = _notes(brief, zone, trial, delayed, missed)
     title = f"{show.day(brief.local_date)}: {tally(brief)} - {brief.estate}"
-    groups = [
-        (name, said_once([told(line, estate) for line in lines]))
-        for name, lines in groupby(brief.lines, key=lambda x: x.group)
-    ]
+    groups = [(name, said_once(lines, estate)) for name, lines in groupby(brief.lines, key=lambda x: x.group)]
     cautions = shared_cautions(brief.lines)
     text = _text(brief, groups, notes, cautions, zone)
     page = _HTML.render(
@@ -49,16 +47,34 @@ def message_for(
 
 @dataclass(frozen=True)
 class Told:
-    """One line as it is shown: sign with the hours of a go, what it is about, what to do."""
+    """What is said of one application, or of several alike: sign with the hours of a go, what to do, and whereon."""
 
     sign: str
     colour: str
-    about: tuple[tuple[str, str], ...]  # lawn and product; several where the same is said of them
     text: str
+    about: tuple[tuple[str, str], ...]
+
+    @property
+    def subjects(self) -> str:
+        """Lawns and products."""
+        return "; ".join(f"{lawn}, {product}" for lawn, product in self.about)
+
+    @property
+    def subjects_html(self) -> Markup:
+        """The same, the lawns in bold."""
+        return Markup("; ".join(f"<b>{escape(lawn)}</b>, {escape(product)}" for lawn, product in self.about))
 
 
-def told(line: Line, estate: Estate) -> Told:
-    """The line for a message; what the sign says is not said again."""
+def said_once(lines: Iterable[Line], estate: Estate) -> list[Told]:
+    """Lines with the same sign and text become one about several lawns: a round held by one shower is one line."""
+    alike: dict[tuple[str, str, str], list[tuple[str, str]]] = {}
+    for line in lines:
+        alike.setdefault(_said(line, estate), []).append((line.lawn_name, line.product_name))
+    return [Told(*said, tuple(about)) for said, about in alike.items()]
+
+
+def _said(line: Line, estate: Estate) -> tuple[str, str, str]:
+    """Sign, colour and text of a line; what the sign says is not said again."""
     zone = estate.zone_of(estate.lawn(line.lawn))
     sign, text = SIGN[line.verdict], line.text
     if line.verdict == "go" and line.window is not None:
@@ -66,22 +82,7 @@ def told(line: Line, estate: Estate) -> Told:
         sign, text = f"{sign} {hours}", text.removeprefix(f"Go {hours}").lstrip(":, ")
     for word in ("Hold: ", "No decision: "):
         text = text.removeprefix(word)
-    return Told(sign, COLOUR[line.verdict], ((line.lawn_name, line.product_name),), text[:1].upper() + text[1:])
-
-
-def _subjects(about: Iterable[tuple[str, str]]) -> str:
-    return "; ".join(f"{lawn}, {product}" for lawn, product in about)
-
-
-def said_once(lines: Iterable[Told]) -> list[Told]:
-    """Lines with the same sign and text become one about several lawns: a round held by one shower is one line."""
-    alike: dict[tuple[str, str], list[Told]] = {}
-    for line in lines:
-        alike.setdefault((line.sign, line.text), []).append(line)
-    return [
-        replace(first, about=tuple(about for line in (first, *others) for about in line.about))
-        for first, *others in alike.values()
-    ]
+    return sign, COLOUR[line.verdict], text[:1].upper() + text[1:]
 
 
 def tally(brief: Brief) -> str:
@@ -145,7 +146,7 @@ def _text(
         if name:
             parts.append(f"\nROUND {name}")
         for line in lines:
-            parts.append(f"\n{line.sign}  {_subjects(line.about)}\n{line.text}")
+            parts.append(f"\n{line.sign}  {line.subjects}\n{line.text}")
     if not brief.lines:
         parts.append("\nNothing is due today.")
     if cautions:

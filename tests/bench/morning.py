@@ -25,6 +25,7 @@ from sqlalchemy import insert
 from adapters.daemon.brief_job import BriefJob
 from adapters.daemon.feed_job import FeedJob
 from adapters.daemon.parts import Parts
+from adapters.daemon.service import spare_collections
 from adapters.feeds import fetch
 from adapters.store import Store, open_store
 from adapters.store import tables as t
@@ -104,6 +105,7 @@ def run(lawns: int, cells: int, members: int, folder: Path) -> tuple[Figures, di
 
 def morning(parts: Parts, session: requests.Session) -> None:
     """The part that is timed."""
+    spare_collections()
 
     def refresh(*args: Any, **settings: Any) -> Any:
         return fetch.refresh(*args, **{**settings, "session": session})
