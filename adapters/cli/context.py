@@ -22,6 +22,7 @@ from config.problems import EstateInvalid
 from scheduler.ports import FeedUnavailable, FeedUnusable
 
 INPUT_WRONG, OUTSIDE_FAILED, UNDECIDED = 2, 3, 4
+YEARS = (1970, 2200)  # instants that a person can mean; near the ends of the calendar arithmetic fails
 
 
 class Ended(Exception):
@@ -104,6 +105,8 @@ class Instant(click.ParamType):
             )
         if when.tzinfo is None:
             self.fail(f"{value!r} has no offset; write 2026-05-04T06:00Z or 2026-05-04T06:00+01:00", param, ctx)
+        if not YEARS[0] <= when.year < YEARS[1]:
+            self.fail(f"{value!r} lies outside the years {YEARS[0]} to {YEARS[1] - 1}", param, ctx)
         return when.astimezone(UTC)
 
 

@@ -69,8 +69,8 @@ def _plan_text(lawn: Lawn, year: int, items: list[Planned], total: Nutrients, un
 
 @click.command()
 @click.argument("product_id", metavar="PRODUCT")
-@click.option("--area-m2", type=float, required=True, help="Area to treat in m².")
-@click.option("--tank-l", type=float, help="Tank in litres; the estate's if left out.")
+@click.option("--area-m2", type=click.FloatRange(0, 1e7, min_open=True), required=True, help="Area to treat in m².")
+@click.option("--tank-l", type=click.FloatRange(0.1, 1e5), help="Tank in litres; the estate's if left out.")
 @JSON
 @pass_context
 @plain_errors

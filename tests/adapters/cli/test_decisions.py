@@ -164,7 +164,9 @@ def test_a_mistyped_forecast_ends_with_one_message(run: Run, spec: str) -> None:
     assert len(result.output.strip().splitlines()) == 1
 
 
-@pytest.mark.parametrize("when", ["yesterday", "2026-05-04T06:00", "2026-13-01T00:00Z"])
+@pytest.mark.parametrize(
+    "when", ["yesterday", "2026-05-04T06:00", "2026-13-01T00:00Z", "0001-01-01T00:00Z", "9999-12-31T23:59Z"]
+)
 def test_a_time_that_is_none_or_has_no_offset_is_refused(run: Run, when: str) -> None:
     assert run("brief", "--now", when).exit_code == 2
 
@@ -221,3 +223,10 @@ def test_an_unknown_lawn_names_the_nearest(run: Run) -> None:
     result = run("why", "frotn", "leaf-feed")
     assert result.exit_code == 2
     assert "front" in result.output
+
+
+@pytest.mark.parametrize("area", ["0", "-3", "nan", "inf", "1e308", "a lot"])
+def test_an_area_that_is_none_is_refused(run: Run, area: str) -> None:
+    result = run("mix", "leaf-feed", "--area-m2", area)
+    assert result.exit_code == 2
+    assert "Traceback" not in result.output
