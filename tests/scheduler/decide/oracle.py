@@ -48,8 +48,11 @@ def liquid_hour_ok(
     answers.append(None if any(math.isnan(x) for x in night) else bool(min(night) >= frost_c - 1e-9))
     rained = any(f.rain_mm[t] >= 0.1 for t in range(max(0, at - 2), at + 1))
     humid = f.humidity_pct[at] >= 90 and not f.wind_m_s[at] > 3.1
-    known = not math.isnan(f.humidity_pct[at]) and not math.isnan(f.rain_mm[at])
+    near = f.rain_mm[max(0, at - 2) : at + 1]
+    known = not math.isnan(f.humidity_pct[at]) and not any(math.isnan(x) for x in near)
     answers.append(bool(not (rained or humid)) if known else None)
+    for field in (f.rain_mm, f.temperature_c):  # ground: saturated or frozen, unknown after a hole in the day before
+        answers.append(None if any(math.isnan(x) for x in field[max(0, at - 24) : at]) else True)
     if any(answer is False for answer in answers):
         return False
     return None if any(answer is None for answer in answers) else True
