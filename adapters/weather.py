@@ -3,6 +3,7 @@
 import logging
 import threading
 from collections.abc import Iterable, Mapping
+from dataclasses import replace
 from datetime import datetime, timedelta
 
 from adapters.feeds.asking import ENSEMBLE
@@ -82,7 +83,9 @@ def weather_now(store: Store, estate: Estate, now: datetime, shelf: Shelf | None
     heads = store.newest_runs(now)
     shelf.keep_only(heads.values())
     errors: dict[str, Mapping[str, str]] = {provider: _errors(store, provider) for provider in estate.feed.order}
-    return {cell: _cell(cell, estate, now, heads, shelf, errors) for cell in cells_of(estate)}
+    learned = store.learned()
+    found = {cell: _cell(cell, estate, now, heads, shelf, errors) for cell in cells_of(estate)}
+    return {cell: replace(at, calibrations=learned[cell]) if cell in learned else at for cell, at in found.items()}
 
 
 def _errors(store: Store, provider: str) -> dict[str, str]:

@@ -70,7 +70,9 @@ class Desk:
         if key not in self._tables:
             sky = self._skies.setdefault(cell.cell, Sky(cell.forecast))
             risk = (self.risk.number, self.risk.source)
-            self._tables[key] = limit_table(sky, product, self.estate.hours, zone, risk, self.estate.rules)
+            self._tables[key] = limit_table(
+                sky, product, self.estate.hours, zone, risk, self.estate.rules, known=cell.calibrations
+            )
         return self._tables[key]
 
     def today(self, lawn: Lawn) -> date:

@@ -5,6 +5,7 @@ from datetime import date, datetime
 from typing import Literal
 
 from config.models import Form
+from scheduler.weather.calibration import Calibrated
 from scheduler.weather.forecast import Forecast
 
 Verdict = Literal["go", "hold", "unknown"]
@@ -57,6 +58,7 @@ class CellWeather:
     forecast: Forecast | None
     state: FeedState
     why: str = ""  # in words, when not fresh: what failed, how old
+    calibrations: tuple[Calibrated, ...] = ()  # what the place has taught about the chances of its feeds
 
 
 @dataclass(frozen=True)
@@ -112,6 +114,8 @@ class Chance:
     dissolved: float | None = None
     too_dry: float | None = None
     too_heavy: float | None = None
+    said: float | None = None  # `washed_off` as the feed says it, before the place's calibration
+    calibrated_days: int = 0  # mornings behind the calibration; 0: there is none
 
 
 @dataclass(frozen=True)

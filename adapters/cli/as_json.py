@@ -103,7 +103,10 @@ def chance(told: Chance | None, form: str) -> dict[str, Any] | None:
     """Chances, as fractions."""
     if told is None:
         return None
-    names = {"liquid": ("washed_off", "wet_mm"), "granular": ("dissolved", "too_dry", "too_heavy")}
+    names = {
+        "liquid": ("washed_off", "said", "calibrated_days", "wet_mm"),
+        "granular": ("dissolved", "too_dry", "too_heavy"),
+    }
     wanted = names.get(form, names["liquid"] + names["granular"])
     return {**{name: _round(getattr(told, name)) for name in wanted}, "window_h": told.window_h, "method": told.method}
 

@@ -5,9 +5,10 @@ from datetime import datetime
 
 import click
 
+from adapters.chances import keep_score
 from adapters.cli import as_json
 from adapters.cli.context import INSTANT, UNDECIDED, Context, pass_context, plain_errors
-from adapters.cli.layout import hours_table, limits_table, wrap
+from adapters.cli.layout import chance_told, hours_table, limits_table, wrap
 from adapters.cli.strip import strip_text
 from adapters.cli.weather import weather_for
 from adapters.store.store import Store
@@ -46,6 +47,9 @@ def brief(
         as_json.show(as_json.brief(told))
     else:
         click.echo(wrap(message_for(told, estate, person, trial=False, delayed=False).text))
+    if now is None and not forecasts:
+        with context.store() as store:
+            keep_score(store, estate, weather, at)
     if told.lines and all(line.verdict == "unknown" for line in told.lines):
         sys.exit(UNDECIDED)
 
@@ -96,6 +100,8 @@ def why(
     else:
         days = outlook.outlook_of(desk, lawn, [task], entries)
         click.echo(wrap(f"{SIGN[line.verdict]}  {line.lawn_name}, {line.product_name}\n{line.text}"))
+        if told := chance_told(line.chance):
+            click.echo(wrap(told))
         click.echo()
         click.echo(strip_text(days, days.strips[0]))
         click.echo()

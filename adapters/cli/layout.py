@@ -8,7 +8,7 @@ from zoneinfo import ZoneInfo
 from adapters.cli.as_json import margin
 from scheduler.decide.explain import Hour
 from scheduler.messages import show
-from scheduler.values import Limit
+from scheduler.values import Chance, Limit
 
 WIDTH = 80
 MARK = {"go": "▲", "hold": "■", "unknown": "?"}
@@ -37,6 +37,16 @@ def columns(rows: Sequence[Sequence[str]], right: Iterable[int] = ()) -> str:
         for row in rows
     )
     return "\n".join(line.rstrip() for line in lines)
+
+
+def chance_told(chance: Chance | None) -> str:
+    """The chance of a wash-off, where it comes from, and what the feed itself says; empty where there is none."""
+    if chance is None or chance.washed_off is None:
+        return ""
+    told = f"Chance of a wash-off by {chance.method}: {show.percent(chance.washed_off)}"
+    if chance.calibrated_days and chance.said is not None:
+        told += f"; the feed itself says {show.percent(chance.said)}"
+    return f"{told}."
 
 
 def limits_table(limits: Iterable[Limit]) -> str:

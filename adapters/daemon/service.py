@@ -15,6 +15,7 @@ from types import FrameType
 
 from adapters.daemon.beat import Beat, Job
 from adapters.daemon.brief_job import BriefJob, Compose
+from adapters.daemon.chance_job import ChanceJob
 from adapters.daemon.compose import compose_for
 from adapters.daemon.delivery import Delivery, Send
 from adapters.daemon.estates import Estates
@@ -37,6 +38,7 @@ log = logging.getLogger("ligule.service")
 LOOK_S = 2.0  # between two looks at the clock
 TICK_S = 2.0  # briefs and delivery
 FEEDS_S = 20.0
+SCORE_S = 600.0
 TIDY_S = 3600.0
 RAIN_KEPT = timedelta(days=92)  # longer than any balance of the ground looks back
 KEPT = timedelta(days=35)  # the wording of sent messages is kept that long; the decisions stay
@@ -102,6 +104,7 @@ def _serve(parts: Parts, send: Send, refresh: Refresh, compose: Compose) -> None
             Job("feeds", feeds.run, FEEDS_S),
             Job("briefs", briefs.run, TICK_S),
             Job("delivery", delivery.run, TICK_S),
+            Job("score", ChanceJob(parts).run, SCORE_S),
             Job("tidy", lambda: _tidy(parts), TIDY_S),
         ]
     )

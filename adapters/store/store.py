@@ -9,13 +9,16 @@ from sqlalchemy import Connection, Engine
 from sqlalchemy.exc import SQLAlchemyError
 
 from adapters.feeds.state import FetchState
-from adapters.store import briefs, forecasts, ledger, maintenance, observed
+from adapters.store import briefs, chances, forecasts, ledger, maintenance, observed
 from adapters.store.briefs import BriefRow, OutboxRow, QueuedBrief
+from adapters.store.chances import Pairs
 from adapters.store.engine import StoreError, database_url, make_engine
 from adapters.store.forecasts import NewRun, RunHead, StoredRun
 from adapters.store.migrate import upgrade
 from scheduler.clockwork.retry import MOST_CLAIMS, RetryDecision
 from scheduler.values import Entry
+from scheduler.verify.place import Learned
+from scheduler.weather.calibration import Calibrated, Event, Said
 from scheduler.weather.past import PastHour, PastRain
 
 
@@ -130,6 +133,53 @@ class Store:
         """Drop the rain of hours before an instant; how many hours."""
         with self._writing() as connection:
             return observed.forget(connection, before)
+
+    def observed_in(self, cells: Iterable[str], since: datetime, until: datetime) -> dict[str, list[PastHour]]:
+        """Cell -> what `observed` tells of it."""
+        with self._reading() as connection:
+            return observed.of_cells(connection, cells, since, until)
+
+    # Chances of rain, and what came of them.
+
+    def say_chances(self, said: Sequence[Said], now: datetime) -> None:
+        """Keep chances as they were said at `now`; of several for one start and lead the first stays."""
+        with self._writing() as connection:
+            chances.say(connection, said, now)
+
+    def undecided_chances(self, since: datetime, until: datetime) -> list[Said]:
+        """Chances for starts in [since, until) whose outcome is not on record."""
+        with self._reading() as connection:
+            return chances.undecided(connection, since, until)
+
+    def settle_chances(self, outcomes: Sequence[tuple[Said, int]]) -> None:
+        """Record whether it came wet (1) or not (0)."""
+        with self._writing() as connection:
+            chances.settle(connection, outcomes)
+
+    def forget_chances(self, before: datetime, undecided_before: datetime) -> int:
+        """Drop chances for starts before an instant, those without an outcome before another; how many."""
+        with self._writing() as connection:
+            return chances.forget(connection, before, undecided_before)
+
+    def chance_pairs(self, cell: str) -> dict[Event, Pairs]:
+        """Event -> what was said and what came, at one cell."""
+        with self._reading() as connection:
+            return chances.pairs(connection, cell)
+
+    def save_learned(self, cell: str, learned: Sequence[Learned], now: datetime) -> None:
+        """Keep the calibrations of a cell, in place of those before."""
+        with self._writing() as connection:
+            chances.save_learned(connection, cell, learned, now)
+
+    def learned(self) -> dict[str, tuple[Calibrated, ...]]:
+        """Cell -> its calibrations that are in use."""
+        with self._reading() as connection:
+            return chances.learned(connection)
+
+    def learned_at(self) -> dict[str, datetime]:
+        """Cell -> when its calibrations were made, for those that have any."""
+        with self._reading() as connection:
+            return chances.learned_at(connection)
 
     # Briefs and the outbox.
 

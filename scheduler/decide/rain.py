@@ -1,6 +1,8 @@
 """Rain after an application: the chances and amounts that each start hour faces, by the best data the feed gives."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field
+from typing import Any
 
 import numpy as np
 
@@ -8,7 +10,8 @@ from config.models import Form
 from config.resolve import ProductLimits
 from scheduler.decide.sky import Sky
 from scheduler.weather import chance as ch
-from scheduler.weather.forecast import Floats, Forecast
+from scheduler.weather.calibration import Calibrated, calibrated
+from scheduler.weather.forecast import Floats, Forecast, Ints
 from scheduler.weather.rolling import rolling_max, rolling_sum
 
 # What a random day does, mixed in by the doubt that a single run is wrong altogether. Shipped figures: counted over
@@ -29,6 +32,8 @@ class RainRisk:
 
     method: str
     washed_off: Floats | None = None
+    said: Floats | None = None  # `washed_off` as the feed says it, before the place's calibration
+    calibrated_days: Ints | None = None  # mornings behind the calibration, 0 where there is none
     washed_off_by_end: Floats = field(default_factory=lambda: np.empty(0))
     amount_by_end_mm: Floats = field(default_factory=lambda: np.empty(0))
     dissolved: Floats | None = None
@@ -38,28 +43,22 @@ class RainRisk:
     worst_day_mm: Floats = field(default_factory=lambda: np.empty(0))
 
 
-def rain_risk(sky: Sky, form: Form, limits: ProductLimits) -> RainRisk:
-    """The chances for one form: from members, else from hourly probabilities, else from amounts with spread."""
+def rain_risk(sky: Sky, form: Form, limits: ProductLimits, known: Sequence[Calibrated] = ()) -> RainRisk:
+    """The chances for one form: from members, else from hourly probabilities, else from amounts with spread.
+
+    `known` is what the place has taught; of it counts what is of this feed, method, window and amount.
+    """
     forecast = sky.forecast
     members, weights, doubt = sky.members
-    fields: dict[str, Floats] = {}
+    fields: dict[str, Any] = {}
     method = "members" if forecast.members_mm is not None else "amounts with spread"
     if limits.dry_for_h is not None and form != "granular":
         hours, wet = int(np.ceil(limits.dry_for_h.number)), limits.wet_mm.number
-        by_amount = ch.mix_climate(ch.members_window_chance(members, weights, hours, wet), doubt, CLIMATE_WET)
-        if forecast.members_mm is None and np.isfinite(forecast.chance).any():
-            washed = ch.window_chance(forecast.chance, forecast.period_start, hours, ch.rho_for(wet, hours))
-            method = "hourly probability"
-            # Past the end of a feed's probabilities its amounts speak; a hole before the end stays not known.
-            given = np.flatnonzero(np.isfinite(forecast.chance))[-1]
-            hole = np.isnan(forecast.chance) & (np.arange(forecast.hours) < given)
-            whole = rolling_sum(hole.astype(float), hours) == 0.0
-            washed = np.where(np.isnan(washed) & whole, by_amount, washed)
-        else:
-            washed = by_amount
+        said, method = wet_window(sky, hours, wet)
+        washed, days = calibrated(said, forecast, method, hours, wet, known)
         amount = _amount_in(forecast, hours)
         fields |= {"washed_off": washed, "washed_off_by_end": _worst_of_hour(washed)}
-        fields |= {"amount_by_end_mm": _worst_of_hour(amount)}
+        fields |= {"said": said, "calibrated_days": days, "amount_by_end_mm": _worst_of_hour(amount)}
     if form != "liquid" and limits.rain_band_mm and limits.dissolve_h and limits.heavy_mm_h and limits.heavy_mm_24h:
         hours = int(np.ceil(limits.dissolve_h.number))
         low, high = limits.rain_band_mm.value
@@ -74,6 +73,23 @@ def rain_risk(sky: Sky, form: Form, limits: ProductLimits) -> RainRisk:
         fields |= {"worst_hour_mm": rolling_max(forecast.rain_mm, hours)}
         fields |= {"worst_day_mm": worst_day_mm(forecast.rain_mm, hours)}
     return RainRisk(method=method, **fields)
+
+
+def wet_window(sky: Sky, hours: int, wet_mm: float) -> tuple[Floats, str]:
+    """Chance of `wet_mm` or more in the `hours` hours from each start, (hours,), as the feed says it, and by what."""
+    forecast = sky.forecast
+    members, weights, doubt = sky.members
+    by_amount = ch.mix_climate(ch.members_window_chance(members, weights, hours, wet_mm), doubt, CLIMATE_WET)
+    if forecast.members_mm is not None:
+        return by_amount, "members"
+    if not np.isfinite(forecast.chance).any():
+        return by_amount, "amounts with spread"
+    wet = ch.window_chance(forecast.chance, forecast.period_start, hours, ch.rho_for(wet_mm, hours))
+    # Past the end of a feed's probabilities its amounts speak; a hole before the end stays not known.
+    given = np.flatnonzero(np.isfinite(forecast.chance))[-1]
+    hole = np.isnan(forecast.chance) & (np.arange(forecast.hours) < given)
+    whole = rolling_sum(hole.astype(float), hours) == 0.0
+    return np.where(np.isnan(wet) & whole, by_amount, wet), "hourly probability"
 
 
 def _amount_in(forecast: Forecast, hours: int) -> Floats:

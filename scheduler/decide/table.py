@@ -16,6 +16,7 @@ from scheduler.decide.rain import RainRisk, rain_risk
 from scheduler.decide.row import Bools, Row
 from scheduler.decide.rule_rows import Warning_, rule_rows
 from scheduler.decide.sky import Sky, local_hours, working_hours
+from scheduler.weather.calibration import Calibrated
 from scheduler.weather.forecast import HOUR, Forecast, Ints
 from scheduler.weather.physics import wind_factor
 
@@ -43,14 +44,15 @@ def limit_table(
     risk: tuple[float, str],
     rules: Rules | None = None,
     warnings: Sequence[Warning_] | None = None,
+    known: Sequence[Calibrated] = (),
 ) -> Table:
     """Judge every hour of a forecast for `product` by its weather limits and the estate's rules on weather.
 
-    `risk` is the accepted chance of a wash-off and its source. Limits that hang on the lawn's dates (interval, caps,
-    the rain band with its declining threshold) are added per lawn.
+    `risk` is the accepted chance of a wash-off and its source, `known` the calibrations of the cell. Limits that hang
+    on the lawn's dates (interval, caps, the rain band with its declining threshold) are added per lawn.
     """
     forecast, limits = sky.forecast, product_limits(product)
-    rain = rain_risk(sky, product.form, limits)
+    rain = rain_risk(sky, product.form, limits, known)
     time_rows = _time_rows(sky, hours, zone)
     rows = [*time_rows, *_air_rows(sky, product, limits), *_surface_rows(sky, limits)]
     rows += _rain_rows(product, rain, limits, risk)

@@ -329,10 +329,13 @@ def _chance_at(table: Table, at: int | None) -> Chance | None:
 
     liquid = rain.washed_off is not None and rain.dissolved is None
     hours = limits.dry_for_h if liquid else limits.dissolve_h
+    days = 0 if rain.calibrated_days is None else int(rain.calibrated_days[at])
     return Chance(
         window_h=hours.number if hours else 0.0,
-        method=rain.method,
+        method=f"{rain.method}, calibrated here on {days} days" if days else rain.method,
         washed_off=share(rain.washed_off),
+        said=share(rain.said),
+        calibrated_days=days,
         wet_mm=limits.wet_mm.number if rain.washed_off is not None else None,
         dissolved=share(rain.dissolved),
         too_dry=share(rain.too_dry),

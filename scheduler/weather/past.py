@@ -1,5 +1,6 @@
 """Rain of the hours that are over, as an answer of a feed tells of them, and how far each figure is to be believed."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
@@ -55,3 +56,15 @@ def past_rain(forecast: Forecast, now: datetime) -> PastRain:
             grade[ends <= (min(until, now) - forecast.start) / HOUR] = kind
     grade[np.isnan(forecast.rain_mm)] = 0
     return PastRain(forecast.provider, forecast.start, forecast.rain_mm, grade)
+
+
+def came_wet(hours: Mapping[datetime, PastHour], start: datetime, window_h: int, wet_mm: float) -> bool | None:
+    """Whether `wet_mm` or more fell in the window from `start` on; None where too little is known of its hours.
+
+    `hours` by their starts. Shares of longer sums do not count: when in its six hours the rain fell is not known.
+    """
+    told = [hours.get(start + t * HOUR) for t in range(window_h)]
+    known = [hour.rain_mm for hour in told if hour is not None and hour.grade < SPREAD]
+    if sum(known) >= wet_mm - 1e-9:
+        return True
+    return False if len(known) == window_h else None
