@@ -63,7 +63,12 @@ class JsonReceiver:
         return int(self.server.server_address[1])
 
     def _take(self, request: BaseHTTPRequestHandler) -> None:
-        body = json.loads(request.rfile.read(int(request.headers["Content-Length"])))
+        length = int(request.headers["Content-Length"])
+        data = request.rfile.read(length)
+        if len(data) < length:  # the sender was killed in the middle of it
+            request.close_connection = True
+            return
+        body = json.loads(data)
         with self.lock:
             self.arrivals.append(Arrival(request.path, dict(request.headers), body))
             how = self.behave(request.path, len([a for a in self.arrivals if a.path == request.path]))

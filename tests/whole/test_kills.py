@@ -63,18 +63,18 @@ def test_killed_at_random_moments_while_hundreds_are_sent_nothing_is_lost(tmp_pa
         at.hook.behave = lambda _path, _n: 0.01  # taken at once, answered a little later: the worst case
         at.write(people=people)
         kills, clock = 0, DUE
-        while True:
-            service = at.start(clock)
+        while not (len(arrivals(at)) == 2 * len(people) and all_sent(at)):
+            service, before = at.start(clock), at.said().count("started for")
             clock += timedelta(seconds=5)
-            end = time.monotonic() + dice.uniform(1.2, 3.2)
-            while time.monotonic() < end and service.poll() is None:
-                time.sleep(0.02)
-            if len(arrivals(at)) == 2 * len(people) and all_sent(at):
-                assert stop(service) == 0
-                break
+            if dice.random() < 0.8:  # else it is killed while it starts
+                until(lambda before=before: at.said().count("started for") > before, "the start")
+            time.sleep(dice.uniform(0.2, 2.0))
             kill(service)
             kills += 1
             assert kills < 300
+        last = at.start(clock)
+        time.sleep(8)  # nothing is left to be sent
+        assert stop(last) == 0
         counted = arrivals(at)
         assert len(counted) == 2 * len(people)
         repeated = sum(counted.values()) - len(counted)
