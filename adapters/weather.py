@@ -6,6 +6,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import replace
 from datetime import datetime, timedelta
 
+from adapters.feeds.alerts import ALERTS, Alert, read_alerts
 from adapters.feeds.asking import ENSEMBLE
 from adapters.feeds.ensemble import combine
 from adapters.feeds.registry import feed_named
@@ -14,13 +15,14 @@ from adapters.store.store import Store
 from config.models import Estate
 from config.resolve import oldest_forecast_h
 from scheduler.ports import FeedUnusable
-from scheduler.values import CellWeather
+from scheduler.values import CellWeather, WeatherWarning
 from scheduler.weather.cells import cell_of, centre
 from scheduler.weather.forecast import Forecast
 from scheduler.weather.trust import judge_age
 
 log = logging.getLogger("ligule.weather")
 
+WARNINGS_OLDEST = timedelta(hours=1)  # they are asked for every quarter of an hour
 ENSEMBLE_OLDEST = timedelta(hours=12)  # ensembles run every 6 to 12 hours (open-meteo.com, ensemble API)
 
 
@@ -35,6 +37,7 @@ class Shelf:
     def __init__(self, store: Store) -> None:
         self.store = store
         self._read: dict[int, Forecast | None] = {}
+        self._warned: dict[int, tuple[WeatherWarning, ...] | None] = {}
         self._newest: dict[tuple[str, str], int] = {}
         self._turn = threading.Lock()
 
@@ -45,6 +48,22 @@ class Shelf:
         except KeyError:
             read = self._read[head.id] = self._load(head.id)
             return read
+
+    def warnings(self, head: RunHead) -> tuple[WeatherWarning, ...] | None:
+        """The warnings of a stored answer, the most severe first; None if it is gone or cannot be read."""
+        try:
+            return self._warned[head.id]
+        except KeyError:
+            read = self._warned[head.id] = self._load_warnings(head.id)
+            return read
+
+    def _load_warnings(self, number: int) -> tuple[WeatherWarning, ...] | None:
+        run = self.store.load_run(number)
+        try:
+            return None if run is None else tuple(_warning(alert) for alert in read_alerts(run.body, run.received_at))
+        except FeedUnusable as error:
+            log.warning("the stored warnings are no longer usable: %s", error)
+            return None
 
     def put(self, number: int, cell: str, forecast: Forecast) -> None:
         """The forecast of a run that was just stored, in place of the one of its cell and feed before it."""
@@ -60,6 +79,7 @@ class Shelf:
         wanted = {head.id for head in heads}
         with self._turn:
             self._read = {number: forecast for number, forecast in self._read.items() if number in wanted}
+            self._warned = {number: warned for number, warned in self._warned.items() if number in wanted}
 
     def _load(self, number: int) -> Forecast | None:
         run = self.store.load_run(number)
@@ -85,7 +105,23 @@ def weather_now(store: Store, estate: Estate, now: datetime, shelf: Shelf | None
     errors: dict[str, Mapping[str, str]] = {provider: _errors(store, provider) for provider in estate.feed.order}
     learned = store.learned()
     found = {cell: _cell(cell, estate, now, heads, shelf, errors) for cell in cells_of(estate)}
-    return {cell: replace(at, calibrations=learned[cell]) if cell in learned else at for cell, at in found.items()}
+    for cell in learned.keys() & found.keys():
+        found[cell] = replace(found[cell], calibrations=learned[cell])
+    if "nws" in estate.feed.order:
+        found = {
+            cell: replace(at, warnings=_warnings(heads.get((cell, ALERTS)), now, shelf)) for cell, at in found.items()
+        }
+    return found
+
+
+def _warnings(head: RunHead | None, now: datetime, shelf: Shelf) -> tuple[WeatherWarning, ...] | None:
+    """The warnings that have not ended, if they were asked for lately; None if nothing is known of them."""
+    known = shelf.warnings(head) if head and now - head.issued_at <= WARNINGS_OLDEST else None
+    return None if known is None else tuple(one for one in known if one.ends is None or one.ends > now)
+
+
+def _warning(alert: Alert) -> WeatherWarning:
+    return WeatherWarning(alert.event, alert.onset, alert.ends)
 
 
 def _errors(store: Store, provider: str) -> dict[str, str]:

@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass, field
 from datetime import date, datetime
-from typing import Literal
+from typing import Literal, NamedTuple
 
 from config.models import Form
 from scheduler.weather.calibration import Calibrated
@@ -50,6 +50,14 @@ class Entry:
     reentry_told: bool | None = None  # whether the people there were told when the lawn may be used again
 
 
+class WeatherWarning(NamedTuple):
+    """A watch, warning or advisory of the national weather service for a place, UTC."""
+
+    event: str
+    onset: datetime
+    ends: datetime | None  # None: until it is taken back
+
+
 @dataclass(frozen=True)
 class CellWeather:
     """What is known of the weather of one forecast cell at `now`, and how far it can be trusted."""
@@ -58,6 +66,7 @@ class CellWeather:
     forecast: Forecast | None
     state: FeedState
     why: str = ""  # in words, when not fresh: what failed, how old
+    warnings: tuple[WeatherWarning, ...] | None = None  # in force or to come; None: not asked for, or not known
     calibrations: tuple[Calibrated, ...] = ()  # what the place has taught about the chances of its feeds
 
 

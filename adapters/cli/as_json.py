@@ -53,6 +53,9 @@ def feed(cell: CellWeather, now: datetime) -> dict[str, Any]:
         "state": cell.state,
         "why": cell.why,
         "attribution": None if forecast is None else forecast.attribution,
+        "warnings": None
+        if cell.warnings is None
+        else [{"event": x.event, "onset": instant(x.onset), "ends": instant(x.ends)} for x in cell.warnings],
     }
 
 

@@ -11,6 +11,7 @@ from adapters.cli.context import Context, Ended
 from adapters.feeds.recorded import read_recorded
 from adapters.refresh import refresh_estate
 from adapters.store.store import Store
+from adapters.warnings import refresh_warnings
 from adapters.weather import cells_of, weather_now
 from config.models import Estate, Provider
 from config.resolve import oldest_forecast_h
@@ -64,4 +65,5 @@ def weather_for(context: Context, specs: Sequence[str], now: datetime) -> dict[s
     with context.store() as store:
         _try_again(store, estate)
         refresh_estate(store, estate, now, context.environ, allow_local=context.allow_local)
+        refresh_warnings(store, estate, now, context.environ, allow_local=context.allow_local)
         return weather_now(store, estate, now)

@@ -9,10 +9,11 @@ import requests
 from adapters.feeds import failures as fail
 from adapters.feeds import reading
 from adapters.feeds.asking import cut, endpoint, headers
-from adapters.feeds.http import get, new_session
+from adapters.feeds.http import Answer, get, new_session
 from config.models import Feed
 from scheduler.ports import FeedUnusable
 
+ALERTS = "nws-alerts"  # the name under which answers are kept
 SEVERITIES = ("Extreme", "Severe", "Moderate", "Minor", "Unknown")
 MOST_ALERTS = 500
 
@@ -41,18 +42,32 @@ def alerts(
 
     Raises FeedUnavailable (no answer), FeedUnusable (an answer that cannot be read).
     """
-    asked = endpoint("nws", feed, environ).below("/alerts/active")
-    own = {"point": f"{cut(latitude)},{cut(longitude)}", "status": "actual"}
-    sent = headers(feed.contact, {"Accept": "application/geo+json"})
+    asked = endpoint("nws", feed, environ)
     made = session or new_session()
     try:
-        answer = get(made, asked.url, asked.params(own), sent, allow_local=allow_local)
+        answer = ask_alerts(made, latitude, longitude, feed=feed, environ=environ, allow_local=allow_local)
     finally:
         if session is None:
             made.close()
     if answer.status != 200:
         raise fail.failure_of(answer, asked.host, now=now, failures=0)
     return read_alerts(answer.body, now)
+
+
+def ask_alerts(
+    session: requests.Session,
+    latitude: float,
+    longitude: float,
+    *,
+    feed: Feed,
+    environ: Mapping[str, str],
+    allow_local: bool = False,
+) -> Answer:
+    """The answer for a place [degrees], whatever its status. Raises FeedUnavailable where there is none."""
+    asked = endpoint("nws", feed, environ).below("/alerts/active")
+    own = {"point": f"{cut(latitude)},{cut(longitude)}", "status": "actual"}
+    sent = headers(feed.contact, {"Accept": "application/geo+json"})
+    return get(session, asked.url, asked.params(own), sent, allow_local=allow_local)
 
 
 def read_alerts(body: bytes, now: datetime) -> tuple[Alert, ...]:

@@ -2,21 +2,25 @@
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from datetime import date, datetime
+from datetime import date, datetime, timedelta
 from itertools import groupby
+from zoneinfo import ZoneInfo
 
 from jinja2 import Environment, StrictUndefined
 from markupsafe import Markup, escape
 
 from config.models import Estate, Person
 from scheduler.messages import show
-from scheduler.values import Brief, CellWeather, Line, Message, Verdict
+from scheduler.values import Brief, CellWeather, Line, Message, Verdict, WeatherWarning
+from scheduler.weather.cells import cell_of
 
 # A word, a shape and a colour for every state; blue and ochre stay apart for colour-blind eyes, no colour stands alone.
 SIGN: dict[Verdict, str] = {"go": "▲ GO", "hold": "■ HOLD", "unknown": "? NO DATA"}
 COLOUR: dict[Verdict, str] = {"go": "#12508c", "hold": "#8a4b00", "unknown": "#4a4a4a"}
 LABEL_FIRST = "The product label and local law come first; a licensed person decides on pesticides."
 MOST_COMING = 5
+MOST_NAMED = 3
+AHEAD = timedelta(days=1)
 
 
 def message_for(
@@ -28,7 +32,7 @@ def message_for(
     reached nobody.
     """
     zone = person.timezone if person and person.timezone else estate.timezone
-    notes = _notes(brief, zone, trial, delayed, missed)
+    notes = [*_notes(brief, zone, trial, delayed, missed), *warning_notes(brief, estate, zone)]
     title = f"{show.day(brief.local_date)}: {tally(brief)} - {brief.estate}"
     groups = [(name, said_once(lines, estate)) for name, lines in groupby(brief.lines, key=lambda x: x.group)]
     cautions = shared_cautions(brief.lines)
@@ -135,6 +139,34 @@ def _notes(brief: Brief, zone: str, trial: bool, delayed: bool, missed: date | N
     if missed:
         notes.append(f"The brief of {show.day(missed)} could not be delivered.")
     return notes
+
+
+def warning_notes(brief: Brief, estate: Estate, zone: str) -> list[str]:
+    """Warnings in force on the brief's lawns, or within a day from now, each said once with the lawns it is for."""
+    warned = {cell.cell: cell.warnings for cell in brief.cells if cell.warnings}
+    if not warned:
+        return []
+    names: dict[WeatherWarning, dict[str, None]] = {}
+    for line in brief.lines:
+        lawn = estate.lawn(line.lawn)
+        for warning in warned.get(cell_of(lawn.latitude, lawn.longitude), ()):
+            if warning.onset <= brief.now + AHEAD:
+                names.setdefault(warning, {})[line.lawn_name] = None
+    everywhere = len({line.lawn_name for line in brief.lines})
+    return [_warning_note(one, list(at), len(at) == everywhere, brief.now, zone) for one, at in names.items()]
+
+
+def _warning_note(warning: WeatherWarning, lawns: list[str], is_everywhere: bool, now: datetime, zone: str) -> str:
+    """ "Flood Watch from Mon 4 May 14:00 until Tue 5 May 06:00, US National Weather Service: Front lawn, Back lawn"."""
+    begins = f" from {_at(warning.onset, zone)}" if warning.onset > now else " in force"
+    ends = f" until {_at(warning.ends, zone)}" if warning.ends else ""
+    more = f" and {len(lawns) - MOST_NAMED} more" if len(lawns) > MOST_NAMED else ""
+    where = "" if is_everywhere else f": {', '.join(lawns[:MOST_NAMED])}{more}"
+    return f"{warning.event}{begins}{ends} (US National Weather Service){where}."
+
+
+def _at(when: datetime, zone: str) -> str:
+    return f"{show.day(when.astimezone(ZoneInfo(zone)).date())} {show.clock(when, zone)}"
 
 
 def _text(
