@@ -32,7 +32,7 @@ def check(draft: Draft, environ: Mapping[str, str]) -> list[Problem]:
         *_people(draft),
         *_programmes(draft),
         *(problem for item in draft.products for problem in check_product(item)),
-        *check_places(draft.lawns),
+        *check_places(draft.lawns, draft.head.part.timezone),
         *check_feed(draft.feed, environ),
         *(problem for item in draft.people for problem in check_reach(item, environ)),
     ]

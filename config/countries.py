@@ -45,6 +45,12 @@ def country_of(zone: str) -> str | None:
     return found.country if found else None
 
 
+def place_of(zone: str) -> tuple[float, float] | None:
+    """Principal place of a zone, latitude and longitude [degrees]; None for zones of no country, and for old names."""
+    found = _zones().get(zone)
+    return (found.latitude, found.longitude) if found else None
+
+
 def nearest_zone(latitude: float, longitude: float) -> str:
     """The zone whose principal place is nearest to a place [degrees]: a first guess, wrong near borders."""
 
