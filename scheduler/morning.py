@@ -71,7 +71,7 @@ class Desk:
             sky = self._skies.setdefault(cell.cell, Sky(cell.forecast))
             risk = (self.risk.number, self.risk.source)
             self._tables[key] = limit_table(
-                sky, product, self.estate.hours, zone, risk, self.estate.rules, known=cell.calibrations
+                sky, product, self.estate.hours, zone, risk, self.estate.rules, cell.warnings, known=cell.calibrations
             )
         return self._tables[key]
 

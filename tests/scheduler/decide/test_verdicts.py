@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 
 from config.models import Estate, Lawn, Product
 from scheduler.morning import brief_for
-from scheduler.values import CellWeather, Entry, Line
+from scheduler.values import CellWeather, Entry, Line, WeatherWarning
 from scheduler.weather.cells import cell_of
 from scheduler.weather.chance import rho_for
 from scheduler.weather.forecast import HOUR, Forecast
@@ -269,3 +269,15 @@ def test_products_and_lawns_are_looked_up_not_guessed(estate: Estate) -> None:
     assert line.job.product_ml == pytest.approx(3.5 * 120)
     assert line.job.water_l == pytest.approx(7.2)
     assert replace(line, text="").text == ""
+
+
+def test_a_weather_warning_that_a_local_rule_names_holds(estate: Estate) -> None:
+    # Florida county codes: no fertiliser under a flood watch or warning (Orange County 15-804)
+    bound = estate.model_copy(update={"rules": estate.rules.model_copy(update={"packs": ("florida-orange",)})})
+    cell, forecast = next(iter(weather(estate, mild(MIDNIGHT)).items()))
+    watch = WeatherWarning("Flood Watch", MIDNIGHT, MIDNIGHT + 30 * HOUR)
+    for warnings, named in (((watch,), True), ((), False), (None, False)):
+        at = {cell: replace(forecast, warnings=warnings)}
+        told = brief_for(bound, None, NOW, at, [])
+        broken = [x.name for line in told.lines for x in line.limits if x.ok is False]
+        assert ("weather_warning" in broken) is named
