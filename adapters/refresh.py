@@ -78,6 +78,24 @@ def refresh_estate(
         _round(store, ENSEMBLE, cells_of(estate), partial(ask, sleep=sleep), now, pause(ENSEMBLE), shelf)
 
 
+def refresh_all(
+    store: Store,
+    estate: Estate,
+    cells: Sequence[str],
+    now: datetime,
+    environ: Mapping[str, str],
+    *,
+    allow_local: bool,
+    sleep: Callable[[float], None] = time.sleep,
+    refresh: Refresh = fetch.refresh,
+) -> None:
+    """Ask every feed in the estate's order for the cells that are due, also those behind a fresh one."""
+    ask = partial(refresh, feed=estate.feed, environ=environ, now=now, session=None, allow_local=allow_local)
+    for provider in estate.feed.order:
+        pause = partial(sleep, _pause_s(provider, estate.feed, environ))
+        _round(store, provider, cells, partial(ask, sleep=sleep), now, pause, None)
+
+
 def _round(
     store: Store,
     provider: str,

@@ -114,6 +114,22 @@ def weather_now(store: Store, estate: Estate, now: datetime, shelf: Shelf | None
     return found
 
 
+def feeds_now(store: Store, estate: Estate, cell: str, now: datetime) -> dict[str, CellWeather]:
+    """Provider -> what it alone says of a cell, in the estate's order: its newest stored answer, fresh or not."""
+    shelf, heads, learned = Shelf(store), store.newest_runs(now), store.learned().get(cell, ())
+    oldest_h = oldest_forecast_h(estate.feed).number
+    found = {}
+    for provider in estate.feed.order:
+        head = heads.get((cell, provider))
+        forecast = shelf.forecast(head) if head else None
+        if forecast is None:
+            why = _errors(store, provider).get(cell) or "no forecast is stored"
+            found[provider] = CellWeather(cell, None, "down", why)
+        else:
+            found[provider] = replace(judge_age(cell, forecast, now, oldest_h), calibrations=learned)
+    return found
+
+
 def _warnings(head: RunHead | None, now: datetime, shelf: Shelf) -> tuple[WeatherWarning, ...] | None:
     """The warnings that have not ended, if they were asked for lately; None if nothing is known of them."""
     known = shelf.warnings(head) if head and now - head.issued_at <= WARNINGS_OLDEST else None

@@ -125,6 +125,7 @@ class Chance:
     too_heavy: float | None = None
     said: float | None = None  # `washed_off` as the feed says it, before the place's calibration
     calibrated_days: int = 0  # mornings behind the calibration; 0: there is none
+    start: datetime | None = None  # the start hour that the chances are for, UTC
 
 
 @dataclass(frozen=True)

@@ -8,6 +8,7 @@ from typing import Any
 
 import click
 
+from scheduler.agreement import Agreement
 from scheduler.agronomy.nutrients import Nutrients
 from scheduler.decide.explain import Hour
 from scheduler.season.plan import Planned
@@ -79,14 +80,39 @@ def line(item: Line) -> dict[str, Any]:
     }
 
 
-def why(estate: str, now: datetime, cell: CellWeather, item: Line, listed: Iterable[Hour]) -> dict[str, Any]:
-    """One application with the hours to come."""
+def why(
+    estate: str, now: datetime, cell: CellWeather, item: Line, listed: Iterable[Hour], feeds: Agreement
+) -> dict[str, Any]:
+    """One application with the hours to come, and what each feed says of it."""
     hours = [
         {"start": instant(hour.start), "verdict": hour.verdict, "stopped_by": list(hour.stopped_by),
          "rain_mm": hour.rain_mm, "limits": limits(hour.limits)}
         for hour in listed
     ]  # fmt: skip
-    return {"now": instant(now), "estate": estate, "feeds": [feed(cell, now)], **line(item), "hours": hours}
+    return {"now": instant(now), "estate": estate, "feeds": [feed(cell, now)], **line(item), "hours": hours,
+            "agreement": agreement(feeds, now)}  # fmt: skip
+
+
+def agreement(told: Agreement, now: datetime) -> list[dict[str, Any]]:
+    """What each feed says for the same start."""
+    return [
+        {
+            "provider": one.provider,
+            "state": one.state,
+            "issued": instant(one.issued),
+            "age_min": None if one.issued is None else round((now - one.issued).total_seconds() / 60),
+            "verdict": one.verdict,
+            "binding": one.binding,
+            "window": window(one.window),
+            "start": instant(told.start),
+            "window_h": told.window_h,
+            "chance": _round(one.chance),
+            "rain_mm": _round(one.rain_mm, 2),
+            "method": one.method,
+            "why": one.why,
+        }
+        for one in told.opinions
+    ]
 
 
 def due(dates: Due) -> dict[str, Any]:
@@ -111,7 +137,8 @@ def chance(told: Chance | None, form: str) -> dict[str, Any] | None:
         "granular": ("dissolved", "too_dry", "too_heavy"),
     }
     wanted = names.get(form, names["liquid"] + names["granular"])
-    return {**{name: _round(getattr(told, name)) for name in wanted}, "window_h": told.window_h, "method": told.method}
+    return {**{name: _round(getattr(told, name)) for name in wanted}, "window_h": told.window_h, "method": told.method,
+            "start": instant(told.start)}  # fmt: skip
 
 
 def limits(told: Iterable[Limit]) -> list[dict[str, Any]]:

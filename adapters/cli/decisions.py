@@ -8,12 +8,13 @@ import click
 from adapters.chances import keep_score
 from adapters.cli import as_json
 from adapters.cli.context import INSTANT, UNDECIDED, Context, pass_context, plain_errors
-from adapters.cli.layout import chance_told, hours_table, limits_table, wrap
+from adapters.cli.layout import agreement_table, chance_told, hours_table, limits_table, wrap
 from adapters.cli.strip import strip_text
-from adapters.cli.weather import weather_for
+from adapters.cli.weather import feeds_for, weather_for
 from adapters.store.store import Store
 from config.models import Lawn, Product
 from scheduler import outlook
+from scheduler.agreement import agreement
 from scheduler.messages.brief import SIGN, message_for
 from scheduler.morning import Desk, brief_for, line_for
 from scheduler.season.due import Task
@@ -73,6 +74,7 @@ def task_for(context: Context, lawn: Lawn, product: Product, now: datetime, entr
 @click.argument("lawn_id", metavar="LAWN")
 @click.argument("product_id", metavar="PRODUCT")
 @click.option("--hours", "most", default=48, show_default=True, help="How many hours to list.")
+@click.option("--all-feeds", is_flag=True, help="Ask every feed, not only the first that is fresh.")
 @NOW
 @FORECAST
 @JSON
@@ -83,6 +85,7 @@ def why(
     lawn_id: str,
     product_id: str,
     most: int,
+    all_feeds: bool,
     now: datetime | None,
     forecasts: tuple[str, ...],
     as_json_: bool,
@@ -95,16 +98,21 @@ def why(
     task = task_for(context, lawn, product, at, entries)
     line = line_for(desk, task, entries)
     listed = outlook.judged_hours(desk, task, entries, most)
+    feeds = feeds_for(context, forecasts, desk.cell(lawn).cell, at, ask_all=all_feeds)
+    told = agreement(desk, task, entries, feeds)
     if as_json_:
-        as_json.show(as_json.why(context.estate.name, at, desk.cell(lawn), line, listed))
+        as_json.show(as_json.why(context.estate.name, at, desk.cell(lawn), line, listed, told))
     else:
         days = outlook.outlook_of(desk, lawn, [task], entries)
         click.echo(wrap(f"{SIGN[line.verdict]}  {line.lawn_name}, {line.product_name}\n{line.text}"))
-        if told := chance_told(line.chance):
-            click.echo(wrap(told))
+        if said := chance_told(line.chance):
+            click.echo(wrap(said))
         click.echo()
         click.echo(strip_text(days, days.strips[0]))
         click.echo()
+        if len(told.opinions) > 1:
+            click.echo(agreement_table(told, at, days.zone, context.estate.units))
+            click.echo()
         click.echo(limits_table(line.limits))
         click.echo()
         click.echo(hours_table(listed, days.zone, context.estate.units))

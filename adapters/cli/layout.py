@@ -2,10 +2,11 @@
 
 import textwrap
 from collections.abc import Iterable, Sequence
-from datetime import date
+from datetime import date, datetime
 from zoneinfo import ZoneInfo
 
 from adapters.cli.as_json import margin
+from scheduler.agreement import Agreement, Opinion
 from scheduler.decide.explain import Hour
 from scheduler.messages import show
 from scheduler.values import Chance, Limit
@@ -47,6 +48,29 @@ def chance_told(chance: Chance | None) -> str:
     if chance.calibrated_days and chance.said is not None:
         told += f"; the feed itself says {show.percent(chance.said)}"
     return f"{told}."
+
+
+def agreement_table(told: Agreement, now: datetime, zone: str, units: str) -> str:
+    """One row a feed: its mark, age, chance and rain for the same start, and its verdict."""
+    local = None if told.start is None else told.start.astimezone(ZoneInfo(zone))
+    about = "" if local is None else f" for a start on {show.day(local.date())} at {local:%H:%M}, {told.window_h} h"
+    rows = [("", "feed", "issued", "chance", "rain", "")]
+    for one in told.opinions:
+        age = "-" if one.issued is None else f"{(now - one.issued).total_seconds() / 60:.0f} min ago"
+        chance = "-" if one.chance is None else show.percent(one.chance)
+        rain = "-" if one.rain_mm is None else show.rain(one.rain_mm, units)
+        rows.append((MARK[one.verdict], one.provider, age, chance, rain, _word(one, zone)))
+    end = "" if told.is_one_voice else "\nThe feeds do not agree."
+    return f"What each feed says{about}:\n{columns(rows, right=(2, 3, 4))}{end}"
+
+
+def _word(one: Opinion, zone: str) -> str:
+    """ "go 09:00-12:00", "hold: rain after", or why the feed says nothing."""
+    if one.state != "fresh":
+        return textwrap.shorten(one.why, 40, placeholder=" ...")
+    if one.window is not None:
+        return f"go {show.span(one.window, zone)}"
+    return f"{one.verdict}: {one.binding.replace('_', ' ')}"
 
 
 def limits_table(limits: Iterable[Limit]) -> str:

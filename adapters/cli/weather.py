@@ -9,10 +9,10 @@ from typing import get_args
 
 from adapters.cli.context import Context, Ended
 from adapters.feeds.recorded import read_recorded
-from adapters.refresh import refresh_estate
+from adapters.refresh import refresh_all, refresh_estate
 from adapters.store.store import Store
 from adapters.warnings import refresh_warnings
-from adapters.weather import cells_of, weather_now
+from adapters.weather import cells_of, feeds_now, weather_now
 from config.models import Estate, Provider
 from config.resolve import oldest_forecast_h
 from scheduler.ports import FeedUnusable
@@ -55,6 +55,28 @@ def _try_again(store: Store, estate: Estate) -> None:
     passing = [replace(s, next_try_at=None) for s in states if s.failures and " answers 4" not in s.last_error]
     if passing:
         store.save_feed(passing, [])
+
+
+def feeds_for(
+    context: Context, specs: Sequence[str], cell: str, now: datetime, *, ask_all: bool
+) -> dict[str, CellWeather]:
+    """Provider -> what it alone says of a cell: the recorded answers where given, else what is stored.
+
+    `ask_all`: feeds that stand behind a fresh one are asked as well, if they are due.
+    """
+    estate = context.estate
+    if specs:
+        if ask_all:
+            raise Ended("--all-feeds asks the feeds; leave out --forecast")
+        oldest_h = oldest_forecast_h(estate.feed).number
+        given: dict[str, list[str]] = {}
+        for spec in specs:
+            given.setdefault(spec.partition(":")[0], []).append(spec)
+        return {provider: _recorded(cell, own, now, oldest_h) for provider, own in given.items()}
+    with context.store() as store:
+        if ask_all:
+            refresh_all(store, estate, [cell], now, context.environ, allow_local=context.allow_local)
+        return feeds_now(store, estate, cell, now)
 
 
 def weather_for(context: Context, specs: Sequence[str], now: datetime) -> dict[str, CellWeather]:

@@ -336,6 +336,7 @@ def _chance_at(table: Table, at: int | None) -> Chance | None:
         washed_off=share(rain.washed_off),
         said=share(rain.said),
         calibrated_days=days,
+        start=table.forecast.start + at * HOUR,
         wet_mm=limits.wet_mm.number if rain.washed_off is not None else None,
         dissolved=share(rain.dissolved),
         too_dry=share(rain.too_dry),
