@@ -1,7 +1,7 @@
 """Do the feeds agree? What each of them says of one application, for the same start."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 
 import numpy as np
@@ -57,7 +57,8 @@ def agreement(desk: Desk, task: Task, entries: Sequence[Entry], feeds: Mapping[s
     opinions, hours = [], 0 if chance is None else int(np.ceil(chance.window_h))
     for provider, given in feeds.items():
         # The one that decided may hold more than its feed gave it, such as the members of an ensemble.
-        weather = own if own.forecast is not None and own.forecast.provider == provider else given
+        is_own = own.forecast is not None and own.forecast.provider == provider
+        weather = own if is_own else replace(given, warnings=own.warnings)
         alone = Desk(desk.estate, desk.now, {own.cell: weather})
         table = alone.table(task.lawn, task.product) if weather.state == "fresh" else None
         judged = alone.judge(task, entries)
