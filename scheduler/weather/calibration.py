@@ -79,8 +79,10 @@ def calibrated(
     Of `known` those count that are of this feed, method, window and amount. A chance that is not known stays so.
     """
     own = {fit.event: fit for fit in known}
-    lead = lead_days(forecast)
     told, days = chance, np.zeros(forecast.hours, dtype=np.int64)
+    if not own:
+        return told, days
+    lead = lead_days(forecast)
     for day in range(LEAD_DAYS):
         fit = own.get(Event(forecast.provider, method, window_h, wet_mm, day))
         if fit is None:
