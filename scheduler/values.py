@@ -183,8 +183,9 @@ class Brief:
 
 @dataclass(frozen=True)
 class Message:
-    """A rendered message: plain text always, HTML for mail."""
+    """A rendered message: plain text always, HTML for mail, and the PNG pictures that the HTML shows by `cid:`."""
 
     title: str
     text: str
     html: str
+    pictures: tuple[tuple[str, bytes], ...] = ()  # (content id, PNG)

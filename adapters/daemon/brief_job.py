@@ -98,7 +98,7 @@ class BriefJob:
         """The brief of one person; None if writing it fails, which must not cost the others theirs."""
         try:
             lines, told = composed(person, brief.delayed, missed)
-            message = Message(one_line(told.title), clean(told.text), clean(told.html))
+            message = Message(one_line(told.title), clean(told.text), clean(told.html), told.pictures)
         except Exception as error:  # noqa: BLE001 - whatever it is, it is this person's brief alone
             self._note_trouble(brief, person, f"{type(error).__name__}: {error}", now)
             return None

@@ -5,6 +5,7 @@ from datetime import date, datetime
 
 import orjson
 
+from adapters.daemon.pictures import Pictures
 from config.models import Estate, Person
 from scheduler.messages.brief import message_for
 from scheduler.morning import Desk, brief_for
@@ -21,17 +22,25 @@ def compose_for(
     entries: Sequence[Entry],
     *,
     trial: bool,
+    pictures: Pictures | None = None,
 ) -> Composed:
-    """A function that writes the brief of one person; the tables it needs are made once for all of them."""
+    """A function that writes the brief of one person; the tables it needs are made once for all of them.
+
+    With `pictures` the mails of people with few lawns show them.
+    """
     desk = Desk(estate, now, weather)
     by_lawn: dict[str, list[Entry]] = {}
     for entry in entries:
         by_lawn.setdefault(entry.lawn, []).append(entry)
+    drawn = pictures.of_round(desk, by_lawn, trial=trial) if pictures else None
 
     def compose(person: Person, delayed: bool, missed: date | None) -> tuple[str, Message]:
         rows = [entry for lawn in estate.lawns_of(person) for entry in by_lawn.get(lawn.id, ())]
         told = brief_for(estate, person, now, weather, rows, desk)
-        return lines_json(told), message_for(told, estate, person, trial=trial, delayed=delayed, missed=missed)
+        shown = drawn(person, told) if drawn else None
+        return lines_json(told), message_for(
+            told, estate, person, trial=trial, delayed=delayed, missed=missed, pictures=shown
+        )
 
     return compose
 

@@ -144,7 +144,8 @@ class Delivery:
         parts.point("outcome recorded")
 
     def _sent(self, row: OutboxRow, reach: str) -> Outcome:
-        message = Message(row.title, row.text, row.html)
+        shown = self.parts.store.pictures(row.person, row.local_date) if "cid:" in row.html else ()
+        message = Message(row.title, row.text, row.html, shown)
         try:
             return self.send(reach, message, row.idempotency_key, now=self.parts.now(), environ=self.parts.environ)
         except Exception as error:  # noqa: BLE001 - a poisonous message must not end the delivery of the others

@@ -10,6 +10,7 @@ import threading
 import time
 from collections.abc import Callable, Mapping
 from datetime import datetime, timedelta
+from functools import partial
 from pathlib import Path
 from types import FrameType
 
@@ -23,6 +24,7 @@ from adapters.daemon.feed_job import FeedJob
 from adapters.daemon.lock import AlreadyRunning, DaemonLock
 from adapters.daemon.logs import log_to_stderr
 from adapters.daemon.parts import Parts, nowhere
+from adapters.daemon.pictures import Pictures
 from adapters.daemon.systemd import tell
 from adapters.feeds import fetch
 from adapters.notify.send import send as send_message
@@ -54,7 +56,7 @@ def run(
     point: Callable[[str], None] = nowhere,
     send: Send = send_message,
     refresh: Refresh = fetch.refresh,
-    compose: Compose = compose_for,
+    compose: Compose | None = None,
 ) -> int:
     """Run the service of one estate until SIGTERM, SIGINT or `stop`; its exit code.
 
@@ -75,7 +77,7 @@ def run(
                 store.release(parts.now(), all_but=owner)
                 warn_of_old_sqlite()
             _stop_on_signals(stop)
-            _serve(parts, send, refresh, compose)
+            _serve(parts, send, refresh, compose or partial(compose_for, pictures=Pictures(environ)))
     except EstateInvalid as error:
         for problem in error.problems:
             print(problem, file=sys.stderr)

@@ -1,4 +1,4 @@
-"""The words on their way out: cleaned, and set as a mail with a text and an HTML part."""
+"""The words on their way out: cleaned, and set as a mail with a text and an HTML part, and pictures beside it."""
 
 import re
 from datetime import datetime
@@ -58,4 +58,14 @@ def letter(plugin: Any, message: Message, key: str, now: datetime) -> EmailMessa
     mail.set_content(clean(message.text) or " ")
     if message.html:
         mail.add_alternative(clean(message.html), subtype="html")
+        _add_pictures(mail, message)
     return mail
+
+
+def _add_pictures(mail: EmailMessage, message: Message) -> None:
+    """Put the pictures beside the HTML that shows them (multipart/related, RFC 2387)."""
+    html = mail.get_body(("html",))
+    if not isinstance(html, EmailMessage):
+        return
+    for number, (cid, png) in enumerate(message.pictures, 1):
+        html.add_related(png, "image", "png", cid=f"<{cid}>", filename=f"lawn-{number}.png", disposition="inline")

@@ -20,6 +20,14 @@ def allows_local(environ: Mapping[str, str]) -> bool:
     return environ.get("LIGULE_ALLOW_LOCAL") == "1"
 
 
+def is_mail(reach: str, environ: Mapping[str, str]) -> bool:
+    """True if the channel is a mail address. False while a secret in it is missing."""
+    try:
+        return fill(reach, environ).partition(":")[0].lower() in ("mailto", "mailtos")
+    except (SecretMissing, ValueError):
+        return False
+
+
 def send(reach: str, message: Message, key: str, *, now: datetime, environ: Mapping[str, str]) -> Outcome:
     """Send to the channel that `reach` names (an Apprise address, secrets as ${NAME}).
 

@@ -10,10 +10,10 @@ from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from typing import Any, Literal
 
-from sqlalchemy import ColumnElement, Connection, Row, Table, and_, case, func, or_, select, update
+from sqlalchemy import ColumnElement, Connection, Row, Table, and_, case, delete, func, insert, or_, select, update
 from sqlalchemy.dialects import postgresql, sqlite
 
-from adapters.store.tables import about, brief_log, outbox
+from adapters.store.tables import about, brief_log, brief_picture, outbox
 from scheduler.clockwork.retry import RetryDecision
 from scheduler.values import Message
 
@@ -109,6 +109,9 @@ def queue(connection: Connection, batch: Sequence[QueuedBrief], now: datetime) -
         _insert_free(
             connection, outbox, [row for brief in kept for row in _messages(store_id, brief, now)], outbox.c.id
         )
+        shown = [row for brief in kept for row in _pictures(brief)]
+        if shown:
+            connection.execute(insert(brief_picture), shown)
         new += len(kept)
     return new
 
@@ -144,6 +147,11 @@ def _messages(store_id: str, brief: QueuedBrief, now: datetime) -> Iterator[dict
             "expires_at": brief.expires_at,
             "next_try_at": now,
         }
+
+
+def _pictures(brief: QueuedBrief) -> Iterator[dict[str, Any]]:
+    for cid, png in brief.message.pictures:
+        yield {"person": brief.person, "local_date": brief.local_date, "cid": cid, "png": png}
 
 
 def _insert_free(connection: Connection, table: Table, rows: list[dict[str, Any]], *back: Any) -> Sequence[Row[Any]]:
@@ -213,7 +221,8 @@ def close_overdue(connection: Connection, now: datetime, most_claims: int) -> in
 
 
 def forget_wording(connection: Connection, before: date) -> int:
-    """Empty the texts of messages from before a date that are no longer to be sent; how many."""
+    """Empty the texts of messages from before a date that are no longer to be sent; how many. Pictures go as well."""
+    connection.execute(delete(brief_picture).where(brief_picture.c.local_date < before))
     old = (outbox.c.local_date < before) & outbox.c.state.not_in(("due", "sending")) & (outbox.c.text != "")
     return connection.execute(update(outbox).where(old).values(title="", text="", html="")).rowcount
 
@@ -224,6 +233,13 @@ def rows(connection: Connection, person: str | None = None) -> list[OutboxRow]:
     if person is not None:
         query = query.where(outbox.c.person == person)
     return [OutboxRow(**row._mapping) for row in connection.execute(query)]
+
+
+def pictures(connection: Connection, person: str, local_date: date) -> tuple[tuple[str, bytes], ...]:
+    """(content id, PNG) of what the mails of a brief show."""
+    mine = (brief_picture.c.person == person) & (brief_picture.c.local_date == local_date)
+    query = select(brief_picture.c.cid, brief_picture.c.png).where(mine).order_by(brief_picture.c.cid)
+    return tuple((row.cid, bytes(row.png)) for row in connection.execute(query))
 
 
 def recorded(connection: Connection, since: date) -> set[tuple[str, date]]:

@@ -13,7 +13,7 @@ from sqlalchemy.exc import SQLAlchemyError
 from adapters.store.engine import StoreError, make_engine
 from adapters.store.tables import about
 
-HEAD = "0003"  # the newest revision in migrations/versions
+HEAD = "0004"  # the newest revision in migrations/versions
 
 
 def database_revision(connection: Connection) -> str | None:

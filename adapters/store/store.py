@@ -247,6 +247,11 @@ class Store:
         with self._writing() as connection:
             return briefs.forget_wording(connection, before)
 
+    def pictures(self, person: str, local_date: date) -> tuple[tuple[str, bytes], ...]:
+        """(content id, PNG) of what the mails of a brief show."""
+        with self._reading() as connection:
+            return briefs.pictures(connection, person, local_date)
+
     def outbox_rows(self, person: str | None = None) -> list[OutboxRow]:
         """The outbox, oldest first."""
         with self._reading() as connection:

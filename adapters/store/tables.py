@@ -174,6 +174,18 @@ brief_log = Table(
     CheckConstraint("state IN ('queued', 'expired', 'dead')", name="state"),
 )
 
+# The pictures that the mails of a brief show.
+brief_picture = Table(
+    "brief_picture",
+    metadata,
+    Column("person", String(64), nullable=False),
+    Column("local_date", Date, nullable=False),
+    Column("cid", String(120), nullable=False),
+    Column("png", LargeBinary, nullable=False),
+    PrimaryKeyConstraint("person", "local_date", "cid"),
+    ForeignKeyConstraint(["person", "local_date"], ["brief_log.person", "brief_log.local_date"]),
+)
+
 # The outbox: one row per message and channel, written in the same transaction as the decision.
 outbox = Table(
     "outbox",

@@ -1,6 +1,6 @@
 """A brief as a message: short plain text for a phone, and the same as HTML for mail."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from itertools import groupby
@@ -24,12 +24,19 @@ AHEAD = timedelta(days=1)
 
 
 def message_for(
-    brief: Brief, estate: Estate, person: Person | None, *, trial: bool, delayed: bool, missed: date | None = None
+    brief: Brief,
+    estate: Estate,
+    person: Person | None,
+    *,
+    trial: bool,
+    delayed: bool,
+    missed: date | None = None,
+    pictures: Mapping[str, bytes] | None = None,
 ) -> Message:
     """The morning message of one brief.
 
     `trial`: the clock is not the real one; `delayed`: it goes out late; `missed`: the date of a brief before it that
-    reached nobody.
+    reached nobody; `pictures`: lawn id -> PNG of its coming days, shown by mail.
     """
     zone = person.timezone if person and person.timezone else estate.timezone
     notes = [*_notes(brief, zone, trial, delayed, missed), *warning_notes(brief, estate, zone)]
@@ -45,8 +52,15 @@ def message_for(
         coming=[f"{lawn}: {product} from {show.day(when)}" for lawn, product, when in brief.coming[:MOST_COMING]],
         feeds=feed_lines(brief.cells, brief.now),
         label=LABEL_FIRST,
+        pictures=[(_content_id(lawn, brief), estate.lawn(lawn).name) for lawn in pictures or ()],
     )
-    return Message(title, text, page)
+    attached = tuple((_content_id(lawn, brief), png) for lawn, png in (pictures or {}).items())
+    return Message(title, text, page, attached)
+
+
+def _content_id(lawn: str, brief: Brief) -> str:
+    """A name for a picture that no other mail uses for another (RFC 2392)."""
+    return f"{lawn}.{brief.now:%Y%m%dT%H%M%S}@ligule"
 
 
 @dataclass(frozen=True)
@@ -192,7 +206,8 @@ def _text(
     return "\n".join(parts).strip() + "\n"
 
 
-# Mail readers strip style sheets, so every style stands on its element; no picture, no script, no link but text.
+# Mail readers strip style sheets, so every style stands on its element; no script, no link but text, and
+# no picture but those that come with the mail.
 _HTML = Environment(autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True).from_string("""\
 <!doctype html>
 <html lang="en"><head><meta charset="utf-8"><meta name="viewport" content="width=device-width, initial-scale=1">
@@ -216,6 +231,10 @@ _HTML = Environment(autoescape=True, undefined=StrictUndefined, trim_blocks=True
 {% endfor %}
 {% else %}
 <p>Nothing is due today.</p>
+{% endfor %}
+{% for cid, lawn in pictures %}
+<p style="margin:0 0 12px"><img src="cid:{{ cid }}" width="832" style="width:100%;max-width:520px;height:auto"
+alt="The coming days of {{ lawn }}: windows, rain, wind and temperature"></p>
 {% endfor %}
 {% if cautions %}
 <h2 style="font-size:15px;margin:18px 0 6px;letter-spacing:1px">MIND</h2>

@@ -38,6 +38,9 @@ def test_the_brief_arrives_once_per_person_and_channel_when_it_is_due(tmp_path: 
         assert mail is not None
         assert "GO" in mail.get_content()
         assert "TRIAL" in mail.get_content()
+        pictures = [part.get_content() for part in at.post.mails[0].walk() if part.get_content_type() == "image/png"]
+        assert len(pictures) == 1, "of the one lawn"
+        assert pictures[0].startswith(b"\x89PNG")
         assert "planted" not in at.said()
         assert at.is_whole()
 

@@ -70,6 +70,28 @@ def test_a_mail_has_both_parts_and_the_headers_of_an_automatic_message(post: Mai
     assert html.get_content().strip() == MESSAGE.html
 
 
+def test_pictures_come_beside_the_html_that_shows_them_and_chat_is_spared(
+    post: MailReceiver, hook: JsonReceiver
+) -> None:
+    shown = Message(
+        "t", "words", '<p>words<img src="cid:a@l"><img src="cid:b@l"></p>', (("a@l", b"one"), ("b@l", b"two"))
+    )
+    assert go(reach(post), shown) == Sent()
+    (mail,) = post.mails
+    assert mail.get_content_type() == "multipart/alternative"
+    text, related = mail.iter_parts()
+    assert text.get_content_type() == "text/plain"
+    assert related.get_content_type() == "multipart/related"  # RFC 2387
+    html, *pictures = related.iter_parts()
+    assert "cid:a@l" in html.get_content()
+    assert [(part["Content-ID"], part.get_content_type(), part.get_content()) for part in pictures] == [
+        ("<a@l>", "image/png", b"one"), ("<b@l>", "image/png", b"two")]  # fmt: skip
+    assert {part.get_content_disposition() for part in pictures} == {"inline"}
+    assert go(reach(hook), shown) == Sent()
+    assert set(hook.arrivals[0].body) == {"version", "title", "message", "attachments", "type"}
+    assert hook.arrivals[0].body["attachments"] == []
+
+
 def test_the_second_try_of_a_mail_is_the_same_letter(post: MailReceiver) -> None:
     go(reach(post))
     go(reach(post))

@@ -140,3 +140,15 @@ def test_a_day_is_named_in_the_lawns_own_time(tmp_path: Path) -> None:
     told = brief_for(estate, estate.people[0], late, {}, [])
     assert told.local_date.isoformat() == "2026-05-05"
     assert timedelta(0) < late - NOW < timedelta(days=1)
+
+
+def test_a_picture_is_shown_by_what_comes_with_the_mail_and_said_in_words(tmp_path: Path) -> None:
+    estate = estate_of(tmp_path, name='"><script>Lawn')
+    told = brief_for(estate, estate.people[0], NOW, {}, [])
+    sent = message_for(told, estate, None, trial=False, delayed=False, pictures={"front": b"png"})
+    ((cid, png),) = sent.pictures
+    assert png == b"png"
+    assert f'src="cid:{cid}"' in sent.html
+    assert 'alt="The coming days of &#34;&gt;&lt;script&gt;Lawn' in sent.html
+    assert "<script" not in sent.html
+    assert "http" not in sent.html.split("<img")[1].split(">")[0]
