@@ -100,7 +100,7 @@ def _wind(told: Outlook, forecast: Forecast, at: Floats, shown: Any, us: bool) -
     say = u.mph_from_m_s if us else u.km_h_from_m_s
     mean = np.array([say(x) for x in forecast.wind_m_s])
     gust = np.array([say(x) for x in forecast.gust_m_s])
-    limits = [None if bound is None else say(bound) for bound in _bounds(told, "wind", "wind_m_s")]
+    limits = [say(bound) if bound else None for bound in _bounds(told, "wind", "wind_m_s")]
     most = float(np.nanmax(np.concatenate([mean[shown], gust[shown]]), initial=limits[1] or 0.0))
     top = max(most * 1.15, 10.0)
 

@@ -232,10 +232,6 @@ _HTML = Environment(autoescape=True, undefined=StrictUndefined, trim_blocks=True
 {% else %}
 <p>Nothing is due today.</p>
 {% endfor %}
-{% for cid, lawn in pictures %}
-<p style="margin:0 0 12px"><img src="cid:{{ cid }}" width="832" style="width:100%;max-width:520px;height:auto"
-alt="The coming days of {{ lawn }}: windows, rain, wind and temperature"></p>
-{% endfor %}
 {% if cautions %}
 <h2 style="font-size:15px;margin:18px 0 6px;letter-spacing:1px">MIND</h2>
 <ul style="margin:0;padding-left:20px">
@@ -248,6 +244,10 @@ alt="The coming days of {{ lawn }}: windows, rain, wind and temperature"></p>
 <h2 style="font-size:15px;margin:18px 0 6px;letter-spacing:1px">COMING</h2>
 <ul style="margin:0;padding-left:20px">{% for item in coming %}<li>{{ item }}</li>{% endfor %}</ul>
 {% endif %}
+{% for cid, lawn in pictures %}
+<p style="margin:18px 0 0"><img src="cid:{{ cid }}" width="832" style="width:100%;max-width:520px;height:auto"
+alt="The coming days of {{ lawn }}: windows, rain, wind and temperature"></p>
+{% endfor %}
 <p style="margin:18px 0 0;font-size:13px;color:#4a4a4a">{{ label }}
 {% for feed in feeds %}<br>{{ feed }}{% endfor %}</p>
 </div></body></html>
