@@ -42,6 +42,9 @@ class Finite(click.FloatRange):
 def quantity(text: str, allowed: dict[str, float], option: str, *, above: float = 0.0, least: bool = False) -> float:
     """A number with one of the `allowed` units, times that unit's factor: above (or, `least`, from) a lower bound."""
     match = _QUANTITY.fullmatch(text.lower().replace("²", "2"))
+    if match and re.fullmatch(r"[1-9][0-9]{0,2}[.,][0-9]{3}", match[1]):
+        plain = match[1].replace(",", "").replace(".", "")
+        raise Ended(f"{option}: found {text!r}, which may be {plain} or a decimal; allowed: no thousands separator")
     number = float(match[1].replace(",", ".")) if match else 0.0
     factor = allowed.get(re.sub(r"^fl ?oz$", "fl oz", match[2])) if match else None
     if factor is None or not (number >= above if least else number > above):

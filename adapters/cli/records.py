@@ -77,6 +77,7 @@ def record(context: Context, lawn_id: str, product_id: str, as_json_: bool, **ty
     entry = _measured(_begun(context, lawn, product, typed.pop("at"), now), lawn, product, typed, now)
     with context.store() as store:
         entry = _filled_in(context, store, entry, lawn, product, now)
+        _refuse_twice(store, entry)
         warnings = _broken_limits(context, store, entry, lawn, product)
         entry = replace(entry, id=store.add_entry(entry, now))
     if as_json_:
@@ -154,6 +155,12 @@ def _filled_in(context: Context, store: Store, entry: Entry, lawn: Lawn, product
     return replace(entry, weather_by=by, **gaps, **rest)
 
 
+def _refuse_twice(store: Store, entry: Entry) -> None:
+    """The same product on the same lawn at the same instant is one job, entered twice."""
+    if any(row.product == entry.product and row.at == entry.at for row in store.entries(entry.lawn)):
+        raise Ended(f"record: {entry.product} on {entry.lawn} at {as_json.instant(entry.at)} is on record already")
+
+
 def _broken_limits(context: Context, store: Store, entry: Entry, lawn: Lawn, product: Product) -> list[str]:
     """The lawn's own limits that the job, with the amount that was used, did not keep when it was done."""
     before = store.entries(lawn.id)
@@ -161,7 +168,9 @@ def _broken_limits(context: Context, store: Store, entry: Entry, lawn: Lawn, pro
     earlier = [row for row in before if row.at <= entry.at]
     rate = rate_of_amount(product, entry.amount, entry.area_m2 or lawn.area_m2)
     limits = lawn_limits(context.estate, task, entry.local_date, earlier, rate)
-    return [
+    times = rate / sheet_rate(product)[0]
+    odd = [] if 0.5 <= times <= 1.5 else [f"amount: {times:.2g} times the sheet's rate (products.toml {product.id})"]
+    return odd + [
         f"{x.name.replace('_', ' ')}: {x.note or f'{x.value:g} {x.unit}'} ({x.source})" for x in limits if x.ok is False
     ]
 

@@ -190,7 +190,7 @@ def _rain_outlook(line: Judged, task: Task, window: Window, zone: str, units: st
             damp = " Wet the lawn lightly first if the leaf is dry." if task.lawn.irrigation != "none" else ""
             text += (
                 f"{damp} If no rain has fallen {limits.dissolve_h.number:g} h later, {WATER_IN}."
-                if limits.dissolve_h
+                if limits.dissolve_h and task.lawn.irrigation != "none"
                 else damp
             )
         return text
@@ -202,5 +202,5 @@ def _rain_outlook(line: Judged, task: Task, window: Window, zone: str, units: st
             f"{show.percent(chance.dissolved).capitalize()} chance that "
             f"{show.rain_band(low, high, units)} of rain dissolves it within {chance.window_h:g} h."
         )
-        return f"{text} If none has fallen by then, {WATER_IN}."
+        return text if task.lawn.irrigation == "none" else f"{text} If none has fallen by then, {WATER_IN}."
     return ""

@@ -1,7 +1,22 @@
 """What an adviser would point out in a plan that is formally right."""
 
-from config.models import Estate
-from scheduler.agronomy.nutrients import nutrients
+from config.models import Estate, Product
+from scheduler.agronomy.nutrients import nutrients, spray_strength_pct
+
+MOST_QUICK_N_G_M2 = 10.0  # twice the usual 1 lb/1000 ft2 (Univ. Illinois 1995): more at once is hardly meant
+MOST_STRENGTH_PCT = 25.0  # product in the finished spray, w/v: engineering judgement
+
+
+def _odd_doses(product: Product) -> list[str]:
+    """What looks like a slip on a product sheet."""
+    found = []
+    quick = nutrients(product).soluble_n
+    if quick > MOST_QUICK_N_G_M2:
+        found.append(f"{quick:.0f} g/m² of quick nitrogen at once")
+    strength = spray_strength_pct(product)
+    if strength is not None and strength > MOST_STRENGTH_PCT:
+        found.append(f"{strength:.0f} % of the finished spray is product")
+    return found
 
 
 def notes_on(estate: Estate) -> list[str]:
@@ -21,6 +36,7 @@ def notes_on(estate: Estate) -> list[str]:
                 notes.append(f"programme {programme.id}: {product.id} has no repeat; it will be due once a season")
     notes += [f"product {p.id}: the analysis gives no nutrient at all" for p in estate.products
               if p.npk_pct == (0, 0, 0) and nutrients(p).fe == 0]  # fmt: skip
+    notes += [f"product {p.id}: {note}; a slipped decimal?" for p in estate.products for note in _odd_doses(p)]
     for person in estate.people:
         if not person.reach:
             notes.append(f"{person.id}: no reach, so no message is sent")

@@ -198,9 +198,10 @@ def test_export_and_import_into_an_empty_store_is_the_identity(
 
 
 def test_what_was_recorded_by_hand_comes_back_through_the_csv(folder: Path, tmp_path: Path) -> None:
-    at = (AT - timedelta(days=2)).isoformat()
     hostile = "=HYPERLINK(\"http://x\")\n'quoted', \u00e9\u2028;=1"
-    for words in (("--by", "=1+1", "--batch", "00417"), ("--note", "'=x"), ("--reason", "@a\r\nb", "--licence", "'")):
+    typed = (("--by", "=1+1", "--batch", "00417"), ("--note", "'=x"), ("--reason", "@a\r\nb", "--licence", "'"))
+    for minutes, words in enumerate(typed):
+        at = (AT - timedelta(days=2) + timedelta(minutes=minutes)).isoformat()
         assert ligule(folder, "record", "front", "leaf-feed", "--at", at, *words).exit_code == 0
     assert ligule(folder, "record", "back", "leaf-feed", "--note", hostile.replace("\u2028", "")).exit_code == 0
     ligule(folder, "undo", "front", "leaf-feed")

@@ -11,7 +11,7 @@ from click.testing import CliRunner, Result
 
 from adapters.cli.main import main
 from adapters.clock import SystemClock
-from tests.builders import write_estate
+from tests.builders import combined, granular, liquid, write_estate
 
 Run = Callable[..., Result]
 
@@ -113,3 +113,30 @@ def test_a_broken_folder_ends_with_every_mistake_and_no_traceback(tmp_path: Path
     assert "timezone" in result.output
     assert "estate.toml" in result.output
     assert "Traceback" not in result.output
+
+
+def test_an_amount_far_from_the_sheets_rate_is_recorded_with_a_warning(run: Run) -> None:
+    tenfold = json.loads(run("record", "front", "leaf-feed", "--at", ago(3), "--amount", "4200 ml", "--json").output)
+    assert any("10 times" in warning for warning in tenfold["warnings"])
+    plain = json.loads(run("record", "front", "spring-grain", "--at", ago(3), "--json").output)
+    assert not any("times the sheet" in warning for warning in plain["warnings"])
+
+
+@pytest.mark.parametrize("amount", ["1,200 ml", "1.200 ml", "12,000 ml"])
+def test_a_thousands_separator_is_not_taken_for_a_decimal(run: Run, amount: str) -> None:
+    assert run("record", "front", "leaf-feed", "--amount", amount).exit_code == 2
+    assert ledger(run)["entries"] == []
+
+
+def test_the_same_job_is_not_recorded_twice(run: Run) -> None:
+    at = ago(3)
+    assert run("record", "front", "leaf-feed", "--at", at).exit_code == 0
+    assert run("record", "front", "leaf-feed", "--at", at).exit_code == 2
+    assert len(ledger(run)["entries"]) == 1
+
+
+def test_check_asks_about_a_slipped_decimal(tmp_path: Path) -> None:
+    write_estate(tmp_path, products=[liquid(rate_ml_m2=35), granular(rate_g_m2=350), combined()])
+    told = CliRunner().invoke(main, ["--estate", str(tmp_path), "check"])
+    assert told.exit_code == 0
+    assert told.output.count("slipped decimal") == 2
