@@ -47,12 +47,14 @@ class BriefJob:
     ) -> None:
         self.parts, self.looked_at, self.compose = parts, looked_at, compose
         self._troubles: dict[Key, _Trouble] = {}
+        self._began: datetime | None = None  # a service that starts late looks at the feeds first, too
 
     def run(self) -> None:
         """Record what came too late, and decide and queue what is due."""
         parts, now = self.parts, self.parts.now()
         if parts.gate.is_shut:
             return
+        self._began = self._began or now
         estate = parts.estates.current()
         recorded = parts.store.recorded_briefs((now - timedelta(days=3)).date())
         due = briefs_due(estate, now, recorded, not_before=parts.store.restored_at())
@@ -67,7 +69,7 @@ class BriefJob:
         trouble = self._troubles.get((brief.person, brief.local_date))
         if trouble is not None and now < trouble.again_at:
             return False
-        if now >= brief.due_at + PATIENCE:
+        if now >= max(brief.due_at, self._began or now) + PATIENCE:
             return True
         cells = {cell_of(lawn.latitude, lawn.longitude) for lawn in estate.lawns_of(people[brief.person])}
         looked = [self.looked_at(cell) for cell in cells]

@@ -84,11 +84,15 @@ class Told:
 
 
 def said_once(lines: Iterable[Line], estate: Estate) -> list[Told]:
-    """Lines with the same sign and text become one about several lawns: a round held by one shower is one line."""
-    alike: dict[tuple[str, str, str], list[tuple[str, str]]] = {}
+    """Lines with the same sign and text become one about several lawns: a round held by one shower is one line.
+
+    A go stays a line of its own: what to measure out is for one lawn, and must not be read as for all of them.
+    """
+    alike: dict[tuple[tuple[str, str, str], str], list[tuple[str, str]]] = {}
     for line in lines:
-        alike.setdefault(_said(line, estate), []).append((line.lawn_name, line.product_name))
-    return [Told(*said, tuple(about)) for said, about in alike.items()]
+        alone = line.lawn if line.verdict == "go" else ""
+        alike.setdefault((_said(line, estate), alone), []).append((line.lawn_name, line.product_name))
+    return [Told(*said, tuple(about)) for (said, _), about in alike.items()]
 
 
 def _said(line: Line, estate: Estate) -> tuple[str, str, str]:

@@ -67,6 +67,7 @@ def test_started_late_it_sends_one_brief_and_says_so(tmp_path: Path) -> None:
         until(lambda: len(at.hook.arrivals) == 1, "the brief")
         assert stop(service) == 0
         assert "late" in at.hook.arrivals[0].body["message"]
+        assert "NO DATA" not in at.hook.arrivals[0].body["message"]  # the feed was asked first
 
 
 def test_started_much_too_late_it_sends_nothing_and_keeps_a_record(tmp_path: Path) -> None:

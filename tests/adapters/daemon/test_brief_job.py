@@ -80,6 +80,17 @@ def test_after_a_late_start_the_brief_says_that_it_is_late(tmp_path: Path, store
     assert texts(store) == ["brief of ines late"]
 
 
+def test_a_late_start_waits_for_a_look_at_the_feeds_as_well(tmp_path: Path, store: Store, clock: HandClock) -> None:
+    briefs = job(tmp_path, store, clock, looked=DUE - timedelta(days=1))
+    for minutes in (90, 94):
+        clock.at = DUE + minutes * MINUTE
+        briefs.run()
+    assert texts(store) == []
+    clock.at = DUE + 95 * MINUTE
+    briefs.run()
+    assert texts(store) == ["brief of ines late"]
+
+
 def test_after_a_much_later_start_it_is_on_record_as_expired_and_not_sent(
     tmp_path: Path, store: Store, clock: HandClock
 ) -> None:

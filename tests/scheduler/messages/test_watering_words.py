@@ -15,3 +15,10 @@ def test_only_a_lawn_that_can_be_watered_is_told_to(tmp_path: Path, irrigation: 
     rain = dict.fromkeys(range(30, 38), 0.6)
     text = message(estate.model_copy(update={"lawns": (spot,)}), mild(MIDNIGHT, rain=rain)).text
     assert ("water 15-20 min" in text) is told  # common practice
+
+
+def test_a_dose_is_said_for_each_lawn_alone(tmp_path: Path) -> None:
+    estate = estate_of(tmp_path)
+    twin = estate.lawns[0].model_copy(update={"id": "back", "name": "Back lawn"})
+    text = message(estate.model_copy(update={"lawns": (estate.lawns[0], twin)}), mild(MIDNIGHT)).text
+    assert text.count("420 ml") == 2  # never one amount that could be read as for both
